@@ -41,7 +41,7 @@ def sources() -> Mapping[str, Source]:
     CardError : the file is not TOML, or an entry lacks its citation or how it was obtained
 
     >>> sources()["nist-sp811"].obtained
-    'memory'
+    'repository'
     """
     try:
         text = (files("loopwright.cards") / _FILE).read_text(encoding="utf-8")
