@@ -50,14 +50,15 @@ class Quantity:
     reference: Reference | None = None
 
 
-def parse(written: str | float, kind: Kind, unit: str | None = None) -> Quantity:
+def parse(written: str | float, kind: Kind, unit: str | None = None, default: str | None = None) -> Quantity:
     """Read what a person wrote.
 
     Parameters
     ----------
     written : a number, or text with or without its unit ("30 psi", "30,5", "41F", "1 lb 5 oz", "12 inHg vac")
     kind : what it is a measure of
-    unit : the unit to take where the text has none; where the text has one, that one counts and must not contradict
+    unit : the unit that stands beside it; a unit in the text must not contradict it
+    default : the unit to take where there is none in either place
 
     Raises
     ------
@@ -73,7 +74,7 @@ def parse(written: str | float, kind: Kind, unit: str | None = None) -> Quantity
     if isinstance(written, bool) or not isinstance(written, str | int | float):
         raise _wrong(written, _example(kind), "Not a number.")
     if not isinstance(written, str):
-        return _with_unit(_finite(written, written), kind, _needed(unit, kind, written), written)
+        return _with_unit(_finite(written, written), kind, _needed(unit or default, kind, written), written)
     text = _plain(written)
     if kind == "mass" and (pair := _POUNDS_OUNCES.fullmatch(text)):
         pounds, ounces = number(pair[1]), number(pair[2])
@@ -84,7 +85,7 @@ def parse(written: str | float, kind: Kind, unit: str | None = None) -> Quantity
     value = _finite(number(match[1]), written)
     if match[2] and unit is not None:
         _agree(match[2], unit, kind, written)
-    return _with_unit(value, kind, match[2] or _needed(unit, kind, written), written, unit)
+    return _with_unit(value, kind, match[2] or _needed(unit or default, kind, written), written, unit)
 
 
 def number(text: str) -> float:
@@ -220,6 +221,8 @@ def _spellings(kind: Kind) -> dict[str, tuple[Unit, Reference | None]]:
             table[canonical(name)] = (unit, None)
             if kind == "pressure":
                 table |= {canonical(name + word): (unit, reference) for word, reference in _REFERENCES.items()}
+            elif kind == "pressure_difference":  # an error of a gauge is often given in "psig"; it counts from nothing
+                table |= {canonical(name + word): (unit, None) for word in _REFERENCES}
     if kind == "pressure":  # a vacuum gauge in micron reads from true vacuum upwards
         table |= {name: (unit, "absolute") for name, (unit, known) in table.items() if unit.symbol == "micron"}
     return table

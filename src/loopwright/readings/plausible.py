@@ -1,0 +1,194 @@
+"""What a whole sheet cannot be, and what it is unlikely to be.
+
+A faulty vehicle gives strange readings: equal pressures where nothing turns, a vent warmer than the day where the
+heater mixes in, a low side in vacuum. Those are kept. Refused is only what no vehicle can show, with the likely mix-up
+named.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Iterator
+
+from loopwright.errors import Problem
+from loopwright.quantities import find_unit, from_si, show
+from loopwright.readings.air import saturation_pressure
+from loopwright.readings.points import table
+from loopwright.readings.records import Reading, Test
+
+__all__ = ["impossible", "unlikely"]
+
+SWAPPED = 300e3  # Pa; two poor gauges (1.6 % of 1.1 and 3.5 MPa) disagree by 75 kPa at most, a bad offset by 200 kPa
+DOUBTFUL = 100e3  # Pa; more than two poor gauges disagree
+SIDES_AGREE = 80e3  # Pa; as far apart as two poor gauges read one standing pressure
+HOT_SOAK = 40.0  # K; how far above the day the coldest part with liquid in it can be, just after a run
+AIR_INSIDE = 1.0e6  # Pa; more foreign gas than any way of letting it in leaves in a vehicle
+COOLING = 10.0  # K; air this much colder than the day was cooled, whatever the probe
+NO_CONDENSING = 10.0  # K; refrigerant that condenses this far below the day's air is out of the question
+COINCIDENCE = 0.04  # share of the pressure; a poor thermometer (1 K) and a poor gauge together
+COLDEST_VENT = 261.15  # K, -12 °C; a coil this cold is shut with ice and passes no air
+FREEZING_DAY = 283.15  # K, 10 °C; below this a vent may be as cold as the day
+NOTEWORTHY = 15.0  # K between two thermometers in the same air
+
+
+def impossible(test: Test) -> list[Problem]:
+    """Return everything in a well-formed sheet that no vehicle can show, with what was probably meant."""
+    rules = (_not_modelled, _hoses_swapped, _standing_too_high, _cooled_by_nothing, _vent_frozen)
+    return [problem for rule in rules for problem in rule(test)]
+
+
+def unlikely(test: Test) -> Test:
+    """Return the test with its warnings: what is possible but should be looked at again."""
+    rules = (_sides_nearly_swapped, _standing_in_another_unit, _air_disagrees, _dry_air, _vent_in_another_unit)
+    return dataclasses.replace(test, warnings=tuple(says for rule in rules for says in rule(test)))
+
+
+def _of(test: Test, phase: str, points: str | Iterable[str], quantity: str) -> list[Reading]:
+    points = {points} if isinstance(points, str) else set(points)
+    return [r for r in test.readings if r.phase == phase and r.point in points and r.quantity == quantity]
+
+
+def _problem(reading: Reading, allowed: str, says: str) -> Problem:
+    return Problem(f"{reading.field}.value", reading.written, allowed, says)
+
+
+def _not_modelled(test: Test) -> Iterator[Problem]:
+    name = test.vehicle.refrigerant
+    if table().refrigerants[name].loop:
+        return
+    for r in test.readings:
+        if r.phase != "standing" and r.point not in ("ambient_air", "condenser_air_in", "cabin_air_in"):
+            says = f"{name} is judged by its standing pressure only."
+            yield Problem(f"{r.field}.phase", r.phase, "standing", says)
+
+
+def _pairs(test: Test, phase: str) -> Iterator[tuple[Reading, Reading]]:
+    """Yield the low and the high side read at the same moment of the cycle, where both were."""
+    lows, highs = (_of(test, phase, side, "pressure") for side in ("low_side", "high_side"))
+    for low in lows:
+        yield from ((low, high) for high in highs if high.statistic == low.statistic and high.time == low.time)
+
+
+def _hoses_swapped(test: Test) -> Iterator[Problem]:
+    for low, high in _pairs(test, "running"):
+        if low.value - high.value > SWAPPED:
+            says = "The low side cannot be far above the high side while running. Probably hoses or lines are swapped."
+            yield _problem(low, f"not above the high side, {high.written}", says)
+
+
+def _sides_nearly_swapped(test: Test) -> Iterator[str]:
+    for low, high in _pairs(test, "running"):
+        if DOUBTFUL < low.value - high.value <= SWAPPED:
+            both = f"The low side ({low.written}) reads above the high side ({high.written}) while running"
+            yield f"{both}: check the zero of the gauges and which hose is where."
+
+
+def _standing_too_high(test: Test) -> Iterator[Problem]:
+    hottest = _saturation(test, HOT_SOAK)
+    if hottest is None:
+        return
+    for r in _of(test, "standing", ("low_side", "high_side"), "pressure"):
+        if r.value > hottest + AIR_INSIDE:
+            day = show(test.weather.air_temperature, "temperature", "°C")
+            says = f"No vehicle standing in {day} holds that.{_probably(test, r)}"
+            yield _problem(
+                r, f"at most {show(hottest + AIR_INSIDE - test.weather.atmosphere, 'pressure', r.unit)} gauge", says
+            )
+
+
+def _standing_in_another_unit(test: Test) -> Iterator[str]:
+    for low, high in _pairs(test, "standing"):
+        hint = _probably(test, low)
+        same = low.unit == high.unit and low.reference == high.reference
+        if abs(low.value - high.value) < SIDES_AGREE and same and hint and hint == _probably(test, high):
+            yield f"Standing, both sides show {low.written}, which fits no liquid at this temperature.{hint}"
+
+
+def _cooled_by_nothing(test: Test) -> Iterator[Problem]:
+    """Cold air needs refrigerant that condenses, and it only condenses into air colder than itself."""
+    day = test.weather.air_temperature
+    vents = _of(test, "running", ("vent_center", "vent_left", "vent_right"), "temperature")
+    needed = _saturation(test, -NO_CONDENSING)
+    if needed is None or not any(v.value < day - COOLING for v in vents):
+        return
+    for r in _of(test, "running", "high_side", "pressure"):
+        if r.statistic == "mean" and r.value < needed and (unit := _plausible_unit(test, r)):
+            at_least = show(needed - test.weather.atmosphere, "pressure", r.unit)
+            says = f"The vent is cold, but nothing condenses at this pressure. Probably {unit} written as {r.unit}."
+            yield _problem(r, f"at least {at_least} gauge where the vent is cold", says)
+
+
+def _plausible_unit(test: Test, r: Reading) -> str | None:
+    """Return the unit in which the same number is a running high side for this day: 5 to 50 K above the air."""
+    low, high = _saturation(test, 5.0), _saturation(test, 50.0)
+    if low is None or high is None:
+        return None
+    for unit, value in _other_units(test, r):
+        if low < value < high:
+            return unit
+    return None
+
+
+def _other_units(test: Test, r: Reading) -> Iterator[tuple[str, float]]:
+    """Yield the number of a pressure reading in other units, as absolute pressure [Pa]."""
+    air = test.weather.atmosphere if r.reference == "gauge" else 0.0
+    number = from_si(r.value - air, "pressure", r.unit)
+    for unit in ("psi", "bar", "kPa", "kgf/cm2"):
+        if unit != r.unit:
+            yield unit, number * find_unit(unit, "pressure")[0].factor + air
+
+
+def _probably(test: Test, r: Reading) -> str:
+    """Say in which other unit, or from which other zero, a standing pressure is just saturation at the day's air."""
+    soaked = _saturation(test, 0.0)
+    if soaked is None or abs(r.value / soaked - 1) < COINCIDENCE:
+        return ""
+    for unit, value in _other_units(test, r):
+        if abs(value / soaked - 1) < COINCIDENCE:
+            return f" Probably {unit} written as {r.unit}."
+    air = test.weather.atmosphere
+    if r.reference == "absolute" and abs((r.value + air) / soaked - 1) < COINCIDENCE:
+        return " Perhaps gauge pressure written as absolute."
+    if r.reference == "gauge" and abs((r.value - air) / soaked - 1) < COINCIDENCE:
+        return " Perhaps absolute pressure written as gauge, or as much air inside as out."
+    return ""
+
+
+def _saturation(test: Test, above: float) -> float | None:
+    return saturation_pressure(test.vehicle.refrigerant, test.weather.air_temperature + above)
+
+
+def _vent_frozen(test: Test) -> Iterator[Problem]:
+    if test.weather.air_temperature < FREEZING_DAY:
+        return
+    for r in _of(test, "running", ("vent_center", "vent_left", "vent_right"), "temperature"):
+        if r.value < COLDEST_VENT:
+            says = "No vent blows that cold: the coil would be shut with ice."
+            if r.unit == "°F":
+                says += " Probably °C written as °F."
+            yield _problem(r, f"at least {show(COLDEST_VENT, 'temperature', r.unit)}", says)
+
+
+def _vent_in_another_unit(test: Test) -> Iterator[str]:
+    """A vent far above the day may be the heater; as °F it would be a cold vent, and that is worth a second look."""
+    fahrenheit, _ = find_unit("°F", "temperature")
+    for r in _of(test, "running", ("vent_center", "vent_left", "vent_right"), "temperature"):
+        number = from_si(r.value, "temperature", "°C")
+        other = fahrenheit.factor * number + fahrenheit.offset
+        if r.unit == "°C" and r.value > test.weather.air_temperature + COOLING and 273.15 < other < 290.0:
+            yield f"{table().points[r.point].name}: {r.written} is far warmer than the day; was {number:g} °F meant?"
+
+
+def _air_disagrees(test: Test) -> Iterator[str]:
+    outdoors = (r for r in test.readings if r.point == "ambient_air" and r.quantity == "temperature")
+    for r in outdoors:
+        if abs(r.value - test.weather.air_temperature) > NOTEWORTHY:
+            day = show(test.weather.air_temperature, "temperature", r.unit)
+            yield f"The outdoor air was read as {r.written}, but the weather says {day}."
+
+
+def _dry_air(test: Test) -> Iterator[str]:
+    humidity = test.weather.relative_humidity
+    if humidity is not None and humidity < 0.03:
+        dry = show(humidity, "fraction", "%")
+        yield f"{dry} humidity is drier than almost any air outdoors; leave it out if it is unknown."
