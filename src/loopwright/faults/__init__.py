@@ -3,6 +3,4 @@
 from loopwright.faults.bend import bend
 from loopwright.faults.catalogue import Caution, Fault, Severity, Variant, catalogue, cautions
 
-faults = catalogue  # reads better where the package itself is not in sight
-
-__all__ = ["Caution", "Fault", "Severity", "Variant", "bend", "catalogue", "cautions", "faults"]
+__all__ = ["Caution", "Fault", "Severity", "Variant", "bend", "catalogue", "cautions"]

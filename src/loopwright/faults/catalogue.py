@@ -116,7 +116,7 @@ class Variant:
     """One physical form of a fault: where it sits, or its sign.
 
     `weight` is its share among the variants that a vehicle can have; `point` is where a gauge is wrong. `low` and
-    `high` narrow the fault's severity range; `severity` is what results, put in when the catalogue is read.
+    `high` narrow the fault's severity range.
     """
 
     name: str = ""
@@ -127,7 +127,6 @@ class Variant:
     low: float | None = None
     high: float | None = None
     point: str = ""
-    severity: Severity | None = None
 
 
 @dataclass(frozen=True)
@@ -200,6 +199,19 @@ class Fault:
         if any(v.bends for v in self.variants) != (self.severity is not None):
             raise ValueError("a severity exactly where a variant bends a field by it")
 
+    def severity_of(self, variant: Variant) -> Severity | None:
+        """Severity over the variant's own range, in the severity's unit; None where there is no "how bad".
+
+        >>> fault = catalogue()["expansion_stuck_open"]
+        >>> [(s.low, s.high) for s in map(fault.severity_of, fault.variants) if s]
+        [(0.45, 1.0), (1.3, 3.0)]
+        """
+        if self.severity is None:
+            return None
+        low = self.severity.low if variant.low is None else variant.low
+        high = self.severity.high if variant.high is None else variant.high
+        return replace(self.severity, low=low, high=high)
+
     def applies(self, expansion: str | None = None, compressor: str | None = None) -> bool:
         """Whether some form of it can occur on this vehicle; None, an unknown part, rules nothing out.
 
@@ -255,19 +267,7 @@ def catalogue() -> Mapping[str, Fault]:
     for card in cards.values():
         _check_references(card, cards)
     ordered = {"healthy": cards["healthy"]} | cards
-    return MappingProxyType({key: _with_ranges(card) for key, card in ordered.items()})
-
-
-def _with_ranges(card: Fault) -> Fault:
-    """Give each variant the fault's severity over the variant's own range."""
-    if card.severity is None:
-        return card
-    whole = card.severity
-    ranges = [
-        replace(whole, low=whole.low if v.low is None else v.low, high=whole.high if v.high is None else v.high)
-        for v in card.variants
-    ]
-    return replace(card, variants=tuple(replace(v, severity=r) for v, r in zip(card.variants, ranges, strict=True)))
+    return MappingProxyType(ordered)
 
 
 def _check_references(card: Fault, cards: Mapping[str, Fault]) -> None:
