@@ -11,6 +11,7 @@ from loopwright import cards
 from loopwright.diagnosis.checks import Check, checks
 from loopwright.errors import CardError
 from loopwright.faults import catalogue
+from loopwright.readings.points import table
 
 PIPES = {
     "compressor_suction",
@@ -55,6 +56,16 @@ def test_every_reading_and_observation_worth_taking_has_its_check():
     assert given("reading") == READINGS
     assert given("observation") == OBSERVED
     assert {quantity for _, quantity in given("direct")} == REVEALED
+
+
+@every_check
+def test_what_it_yields_can_be_written_on_a_sheet(check):
+    for gives in check.gives:
+        if check.kind == "reading":
+            assert gives.quantity in table().carries(gives.point)
+        elif check.kind == "observation":
+            assert gives.quantity in table().observed(gives.point)
+        assert gives.point in table().points
 
 
 def test_pressures_can_be_read_standing_running_and_after_stop():

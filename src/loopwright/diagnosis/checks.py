@@ -76,11 +76,6 @@ class Check:
         """The point it is made at; the first where it yields several values."""
         return self.gives[0].point
 
-    @property
-    def steps(self) -> str:
-        """The steps as one text."""
-        return " ".join(self.how)
-
     def applies(self, expansion: str | None = None, compressor: str | None = None) -> bool:
         """Whether this vehicle has the part that it reads; None, an unknown part, rules nothing out.
 
