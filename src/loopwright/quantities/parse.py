@@ -241,7 +241,7 @@ def written_as(found: object) -> str:
     except (ValueError, RecursionError):  # an integer of thousands of digits; lists a thousand deep
         text = f"a {type(found).__name__} too large to print"
     text = text if len(text) <= LONGEST else text[:LONGEST] + "..."
-    return "".join(ch if ch.isprintable() else ch.encode("unicode_escape").decode("ascii") for ch in text)
+    return "".join(ch if ch.isprintable() else ch.encode("unicode_escape").decode("ascii") for ch in text) or '""'
 
 
 def _example(kind: Kind) -> str:

@@ -42,7 +42,7 @@ def read_file(path: str | Path) -> list[Test | Refused]:
 
 
 def read_text(raw: bytes | str, form: str) -> list[Test | Refused]:
-    """Read every sheet of a text; `form` is "json", "toml" or "jsonl".
+    """Read every sheet of a text; `form` is "json", "toml", "jsonl", or a file's name that ends so.
 
     Raises
     ------
@@ -52,6 +52,7 @@ def read_text(raw: bytes | str, form: str) -> list[Test | Refused]:
     >>> print(refused.problems[0])
     line 1: vehicle: Missing. Found nothing; allowed: a value.
     """
+    form = FORMS.get(Path(form).suffix.casefold(), form)
     if form not in FORMS.values():
         raise InputError([Problem("form", written_as(form), "json, toml, jsonl", "Not a form of sheet.")])
     try:

@@ -32,7 +32,7 @@ class Gather:
 
     def add(self, field: str, found: object, allowed: str, says: str) -> None:
         """Note one problem."""
-        self.problems.append(Problem(field, written_as(found), allowed, says))
+        self.problems.append(Problem(field or "(the sheet)", written_as(found), allowed, says))
 
     def table(self, found: object, field: str, keys: Iterable[str], needed: Iterable[str] = ()) -> Mapping[str, Any]:
         """Return a table after refusing unknown and missing keys; an empty one where it is none."""

@@ -207,7 +207,8 @@ def _reading(found: object, field: str, air: float, vehicle: Vehicle | None, gat
         gather.add(join(field, "quantity"), quantity, allowed, "Not read at this point.")
         return None
     read_value = _value(at, field, point, quantity, unit, words["reference"], air, vehicle, gather)
-    sigma = _sigma(at, field, quantity, unit if read_value is None else read_value[1].unit.symbol, gather)
+    beside = table().quantities[quantity].unit if read_value is None else read_value[1].unit.symbol
+    sigma = _sigma(at, field, quantity, beside, gather)
     if read_value is None:
         return None
     value, written = read_value
@@ -269,7 +270,7 @@ def _value(
     return value, found
 
 
-def _sigma(at: Mapping[str, Any], field: str, quantity: str, default: str | None, gather: Gather) -> float | None:
+def _sigma(at: Mapping[str, Any], field: str, quantity: str, default: str, gather: Gather) -> float | None:
     """Return one standard deviation in SI from the accuracy, or None where none is given.
 
     A limit (and a per cent of span is one) says that the error lies inside, no more; the distribution that says just
@@ -282,14 +283,15 @@ def _sigma(at: Mapping[str, Any], field: str, quantity: str, default: str | None
     kind = gather.choice(given, "kind", where, CHOICES["accuracy"])
     unit = gather.text(given, "unit", where)
     measure = table().quantities[quantity].accuracy_kind
+    span = None
+    if "span" in given:
+        span = gather.quantity(given["span"], join(where, "span"), measure, unit, default)
+    elif kind == "of_span_pct":
+        gather.add(join(where, "span"), "nothing", "the span of the instrument", "Missing.")
     if kind is None or "value" not in given:
         return None
     if kind == "of_span_pct":
-        if "span" not in given:
-            gather.add(join(where, "span"), "nothing", "the span of the instrument", "Missing.")
-            return None
         share = gather.quantity(given["value"], join(where, "value"), "fraction_difference", default="%")
-        span = gather.quantity(given["span"], join(where, "span"), measure, unit, default)
         bound = None if share is None or span is None else share.value * span.value
     else:
         found = gather.quantity(given["value"], join(where, "value"), measure, unit, default)
