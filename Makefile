@@ -1,0 +1,54 @@
+# Everything from a fresh checkout: needs Python 3.11 or later, make, and a network for the first installation.
+PYTHON ?= $(shell command -v python3.11 || command -v python3)
+VENV := .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/.ready
+BENCH_READY := $(VENV)/.ready-bench
+PIP := $(BIN)/python -m pip --disable-pip-version-check
+
+.PHONY: run test lint bench calibrate warm lock clean
+
+run: warm
+	$(BIN)/loopwright demo out
+
+test: $(READY) lint
+	$(BIN)/python -m pytest
+
+lint: $(READY)
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(BENCH_READY) warm
+	$(BIN)/python -m bench
+
+calibrate: $(BENCH_READY) warm
+	$(BIN)/python -m bench.calibrate
+
+# Compiled code is cached here once, so that no user waits for the compiler.
+warm: $(READY)
+	$(BIN)/python -m loopwright.warm
+
+$(BIN)/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(READY): $(BIN)/python requirements.lock pyproject.toml
+	$(PIP) install --quiet --require-hashes -r requirements.lock
+	$(PIP) install --quiet --no-deps --no-build-isolation --editable .
+	touch $@
+
+$(BENCH_READY): requirements-bench.lock $(READY)
+	$(PIP) install --quiet --require-hashes -r requirements-bench.lock
+	touch $@
+
+# Writes the pinned requirements anew, for Linux, macOS and Windows; needs `pip install uv` in an environment of its own.
+UV ?= uv
+LOCK := $(UV) pip compile - pyproject.toml --universal --python-version 3.11 --generate-hashes \
+	--no-emit-index-url --no-annotate --no-header --quiet --upgrade
+lock:
+	printf 'hatchling\neditables\n' | $(LOCK) --extra test --output-file requirements.lock
+	printf 'hatchling\neditables\n' | $(LOCK) --extra test --extra bench --output-file requirements-bench.lock
+
+clean:
+	rm -rf $(VENV) out

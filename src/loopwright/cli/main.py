@@ -1,0 +1,85 @@
+"""The command `loopwright`. Nothing heavy is imported before a command needs it: `--version` must answer at once."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from loopwright._version import __version__
+
+__all__ = ["app", "run"]
+
+MADE, NOT_BUILT, BAD_INPUT = 0, 1, 2  # exit codes
+
+app = typer.Typer(
+    name="loopwright",
+    help="Judge a vehicle air-conditioning test: verdict for today's weather, likely cause, next check.",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def run() -> None:
+    """Start the command line; text goes out as UTF-8 on every system."""
+    for stream in (sys.stdout, sys.stderr):
+        if (reconfigure := getattr(stream, "reconfigure", None)) is not None:
+            reconfigure(encoding="utf-8", errors="replace")
+    app()
+
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"loopwright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _whole(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def judge(
+    sheets: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="SHEET...", help="Test sheets: .json or .toml (one), .jsonl (one a line), - for standard input."
+        ),
+    ],
+    json: Annotated[bool, typer.Option("--json", help="Print the machine-readable judgement.")] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Also draw the judgement of a single sheet: FILE.svg or FILE.png."),
+    ] = None,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the sampler; the same seed gives the same answer.")] = 0,
+) -> None:
+    """Judge test sheets. Exit code 0: judged; 2: a file held nothing that could be judged."""
+    from loopwright.cli.judging import judge_sheets
+
+    raise typer.Exit(judge_sheets(sheets, as_json=json, picture_file=picture, seed=seed))
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(help="Where the pictures and texts go.")] = Path("out"),
+) -> None:
+    """Judge the demo vehicles that come with Loopwright; print one in full, write all to FOLDER."""
+    from loopwright.cli.demo import judge_demo
+
+    raise typer.Exit(judge_demo(folder))
+
+
+@app.command()
+def serve() -> None:
+    """Start the shop server (not built in this version)."""
+    typer.echo("This version has no server: judge sheets with `loopwright judge`.", err=True)
+    raise typer.Exit(NOT_BUILT)

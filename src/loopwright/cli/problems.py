@@ -1,0 +1,34 @@
+"""What is wrong with a sheet, as text: all of it together, each with its place, what was found and what is allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loopwright.errors import Problem
+from loopwright.figures.layout import folded
+
+__all__ = ["problems_text"]
+
+
+def problems_text(name: str, problems: Sequence[Problem]) -> str:
+    """Write every problem of a sheet.
+
+    >>> print(problems_text("a.json", [Problem("vehicle", "nothing", "a table", "Missing.", 1)]))
+    a.json cannot be judged: 1 problem.
+    <BLANKLINE>
+      line 1, vehicle: Missing.
+          found    nothing
+          allowed  a table
+    """
+    count = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
+    return "\n\n".join([f"{name} cannot be judged: {count}.", *(_one(problem) for problem in problems)])
+
+
+def _one(problem: Problem) -> str:
+    line = [f"line {problem.line}"] if problem.line is not None else []
+    where = ", ".join([*line, problem.field] if problem.field else line)
+    lines = folded(f"{where}: {problem.says}" if where else problem.says, "  ", "    ")
+    for label, text in (("found", problem.found), ("allowed", problem.allowed)):
+        if text:
+            lines += folded(text, f"      {label:<9}")
+    return "\n".join(lines)

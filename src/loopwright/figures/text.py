@@ -1,0 +1,191 @@
+"""A judgement as text for the terminal: the sentence, its reasons, the causes, the readings, what to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
+
+from loopwright.diagnosis.judgement import Cause, Expected, Judgement, NextCheck
+from loopwright.figures.layout import WIDTH, bar, folded, heading, strip_cells
+from loopwright.figures.strip import placed
+from loopwright.figures.strips import in_order
+from loopwright.figures.terms import SI, Terms, interval, row
+from loopwright.figures.words import (
+    PHASES,
+    cause_name,
+    check_card,
+    counts,
+    fault_name,
+    headline,
+    likelihood,
+    reading_name,
+    severity_text,
+    together,
+)
+
+__all__ = ["judgement_text"]
+
+_SHAPES = {"performs": "√", "marginal": "~", "does_not_perform": "×", "cannot_say": "?"}  # no colour needed
+_LEAST = 0.015  # probability below which a cause is only summed up
+_REASONS = 3  # readings named for or against the first cause
+_OTHERS = 4  # further checks shown
+_BAR = 16  # characters of a bar that means certainty
+
+
+def judgement_text(judgement: Judgement, terms: Terms = SI) -> str:
+    """Write a judgement in the order in which a technician reads, 80 characters wide.
+
+    Parameters
+    ----------
+    judgement : in SI
+    terms : the person's units, for every value that the sheet wrote in them
+    """
+    parts: list[Iterable[str]] = [
+        _verdict(judgement, terms),
+        _causes(judgement),
+        _readings(judgement, terms),
+        _states(judgement, terms),
+        _next(judgement),
+        _cautions(judgement),
+    ]
+    blocks = ["\n".join(line.rstrip() for line in part) for part in parts]
+    return "\n\n".join(block for block in blocks if block) + "\n"
+
+
+def _verdict(judgement: Judgement, terms: Terms) -> Iterator[str]:
+    what = " · ".join(part for part in (terms.label, judgement.refrigerant, judgement.id) if part)
+    yield from folded(what)
+    yield ""
+    yield from folded(headline(judgement, terms), f"{_SHAPES[judgement.verdict]} ")
+    if judgement.reasons:
+        yield ""
+    for reason in judgement.reasons:
+        yield from folded(reason, "  ")
+    for warning in judgement.warnings:
+        yield from folded(f"Please look again: {warning}", "  ")
+
+
+def _causes(judgement: Judgement) -> Iterator[str]:
+    listed = [c for c in judgement.causes if c.probability >= _LEAST]
+    if not listed:
+        return
+    rest = 1.0 - sum(c.probability for c in listed)
+    shares = counts([*(c.probability for c in listed), max(rest, 0.0)])
+    share_of = {id(cause): share for cause, share in zip(listed, shares[:-1], strict=True)}
+    yield heading("Causes", "of 100 vehicles that read so")
+    for group in together(listed):
+        if len(group) > 1:
+            yield from _group(group, [share_of[id(c)] for c in group])
+        else:
+            yield _cause_line(group[0], share_of[id(group[0])])
+            yield from _details(group[0], group[0] is listed[0])
+    if shares[-1]:
+        yield _line("anything else", shares[-1], rest, "")
+
+
+def _group(group: Sequence[Cause], shares: Sequence[int]) -> Iterator[str]:
+    """Causes that look alike stand side by side, and the text says so."""
+    yield from folded(f"These look alike on these readings; together {sum(shares)}:", "  ")
+    for cause, share in zip(group, shares, strict=True):
+        yield _cause_line(cause, share, "= ")
+        yield from _details(cause, False)
+
+
+def _cause_line(cause: Cause, share: int, before: str = "") -> str:
+    return _line(before + cause_name(cause), share, cause.probability, likelihood(cause.probability))
+
+
+def _line(name: str, share: int, probability: float, word: str) -> str:
+    room = WIDTH - 2 - 5 - 2 - _BAR - 2 - len("very unlikely")
+    shown = name if len(name) <= room else name[: room - 1] + "…"
+    return f"  {shown:<{room}}{share:>5}  {bar(probability, _BAR):<{_BAR}}  {word}"
+
+
+def _details(cause: Cause, reasons: bool) -> Iterator[str]:
+    if cause.severity is not None:
+        yield from folded(severity_text(cause.severity), "      ")
+    if reasons:
+        for speaks in cause.speaks_for[:_REASONS]:
+            yield from folded(speaks.says, "      + ")
+        for speaks in cause.speaks_against[:_REASONS]:
+            yield from folded(speaks.says, "      - ")
+
+
+def _readings(judgement: Judgement, terms: Terms) -> Iterator[str]:
+    found = [(e, row(e, terms, judgement.ambient_pressure)) for e in in_order(judgement.expected)]
+    if not found:
+        return
+    name = max(len(reading_name(e)) for e, _ in found) + 2
+    value = max(len(r.value) for _, r in found)
+    unit = max(len(r.unit) for _, r in found)
+    band = max(len(r.band) for _, r in found)
+    third = max(4, (WIDTH - name - value - unit - band - len("inside") - 6) // 3)
+    yield heading("Readings", "░ 9 in 10 healthy ones, │ their middle, ● yours")
+    for phase, group in groupby(found, key=lambda pair: pair[0].phase):
+        yield f"  {PHASES.get(phase, phase)}"
+        for e, r in group:
+            place = placed(r.low, r.median, r.high, r.measured)
+            cells = strip_cells(place, third)
+            start = f"    {reading_name(e):<{name - 2}} {r.value:>{value}} {r.unit:<{unit}}"
+            yield f"{start} {cells} {r.band:<{band}} {place.word or ''}"
+    yield from _rules(e for e, _ in found)
+
+
+def _rules(expected: Iterable[Expected]) -> Iterator[str]:
+    for e in expected:
+        if e.rule:
+            phase = PHASES.get(e.phase, e.phase).lower()
+            yield from folded(f"{reading_name(e)}, {phase}: {e.rule} (rule of thumb, common practice)", "    ")
+
+
+def _states(judgement: Judgement, terms: Terms) -> Iterator[str]:
+    temperature = terms.unit("temperature").symbol
+    shown = (
+        ("Superheat at the evaporator", "superheat", "temperature_difference", terms.difference()),
+        ("Subcooling of the liquid", "subcooling", "temperature_difference", terms.difference()),
+        ("Evaporates at", "evaporating_temperature", "temperature", temperature),
+        ("Condenses at", "condensing_temperature", "temperature", temperature),
+        ("Charge in the circuit", "charge", "mass", "g"),
+    )
+    if not judgement.states:
+        return
+    yield heading("What the readings tell", "in 9 of 10 cases between")
+    if capacity := judgement.states.get("cooling_capacity"):
+        low, median, high = (f"{v / 1e3:.1f}" for v in (capacity.low, capacity.median, capacity.high))
+        yield f"  {'Cooling capacity':<28}  {median} kW ({low} to {high})"
+    for name, key, kind, unit in shown:
+        if found := judgement.states.get(key):
+            yield f"  {name:<28}  {interval(found, kind, unit)}"  # type: ignore[arg-type]
+
+
+def _next(judgement: Judgement) -> Iterator[str]:
+    if not judgement.next_checks:
+        return
+    first, *others = judgement.next_checks
+    card = check_card(first.check)
+    steps = card.how if card else (first.how,)
+    yield heading("Next check", _minutes(first))
+    yield f"  {first.check}"
+    for number, step in enumerate(steps, start=1):
+        yield from folded(step, f"    {number}. " if len(steps) > 1 else "    ")
+    if first.caution:
+        yield from folded(first.caution, "    ! ")
+    if first.splits:
+        yield from folded(f"It tells apart: {', '.join(fault_name(f) for f in first.splits)}.", "    ")
+    for outcome in card.outcomes if card else ():
+        yield from folded(f"{outcome.result}: {outcome.means}", "    > ")
+    if others:
+        yield ""
+        yield heading("More checks", "minutes")
+        yield from (f"  {other.check:<{WIDTH - 12}}{other.minutes:>10.0f}" for other in others[:_OTHERS])
+
+
+def _minutes(check: NextCheck) -> str:
+    return f"{check.minutes:.0f} minute{'s' if round(check.minutes) != 1 else ''}"
+
+
+def _cautions(judgement: Judgement) -> Iterator[str]:
+    if judgement.cautions:
+        yield heading("Cautions")
+        for caution in judgement.cautions:
+            yield from folded(caution, "  ! ")
