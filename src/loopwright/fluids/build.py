@@ -1,6 +1,6 @@
-"""Make the shipped tables from CoolProp's Helmholtz equations of state: `python -m loopwright.fluids.build` (developers).
+"""Make the shipped tables from CoolProp's Helmholtz equations of state: `python -m loopwright.fluids.build`.
 
-Run it when a table's ranges or CoolProp's equations change; the tables lie in `fits/` with their measured errors.
+For developers: run it when a table's ranges or CoolProp's equations change; the tables lie in `fits/` with their measured errors.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ class EquationOfState:
     """The reference: CoolProp (HEOS) in mass units, with h = 200 kJ/kg and s = 1 kJ/(kg K) for liquid at 0 °C."""
 
     def __init__(self, name: str) -> None:
-        import CoolProp.CoolProp as cp  # noqa: N813  (late: it costs half a second, and run time never needs it)
+        """Open the fluid that CoolProp knows by this name."""
+        from CoolProp import CoolProp as cp  # noqa: N813  (late: it costs half a second, and run time never needs it)
 
         self.cp, self.name, self.version = cp, name, str(cp.get_global_param_string("version"))
         self.state = cp.AbstractState("HEOS", name)
@@ -37,7 +38,7 @@ class EquationOfState:
 
     def saturated(self, t: float) -> dict[str, float]:
         """Both saturated phases at the temperature t [K]."""
-        out = {}
+        out: dict[str, float] = {}
         for phase, quality in (("l", 0.0), ("v", 1.0)):
             a = self.state
             a.update(self.cp.QT_INPUTS, quality, t)
@@ -204,10 +205,14 @@ def sample(eos: EquationOfState, r: Refrigerant, t_sat: float, dt: float) -> dic
     return off
 
 
-def measure(eos: EquationOfState, r: Refrigerant, low: float, high: float, superheat: float, n: int) -> dict[str, float]:
+def measure(
+    eos: EquationOfState, r: Refrigerant, low: float, high: float, superheat: float, n: int
+) -> dict[str, float]:
     """Largest differences of `sample` at n random points, t_sat in low to high [K], superheat from 0 [K]."""
     rng = np.random.default_rng(20)
-    found = [sample(eos, r, t, dt) for t, dt in zip(rng.uniform(low, high, n), rng.uniform(0, superheat, n), strict=True)]
+    found = [
+        sample(eos, r, t, dt) for t, dt in zip(rng.uniform(low, high, n), rng.uniform(0, superheat, n), strict=True)
+    ]
     return {k: float(max(f[k] for f in found)) for k in found[0]}
 
 
@@ -222,7 +227,9 @@ def _toml(fit: Fit) -> str:
         if key in ("id", "source"):
             continue
         if isinstance(value, dict):
-            tables += ["", f"[{key}]"] + [f"{k} = {v:.3g}" if "err" in key else f"{k} = {v!r}" for k, v in value.items()]
+            tables += ["", f"[{key}]"] + [
+                f"{k} = {v:.3g}" if "err" in key else f"{k} = {v!r}" for k, v in value.items()
+            ]
         else:
             lines.append(f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {float(value)!r}")
     return "\n".join(lines + tables) + "\n"

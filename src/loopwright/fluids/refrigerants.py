@@ -19,6 +19,7 @@ from typing import Any, NamedTuple
 from numba import njit
 
 from loopwright.fluids.spline import Weights, curve, place, slopes, surface, weights
+from loopwright.fluids.tables import Refrigerant
 
 __all__ = [
     "Saturation",
@@ -82,7 +83,7 @@ class _Dry(NamedTuple):
 
 
 @njit(cache=True, error_model="numpy")
-def saturation(r: Any, temperature: float) -> Saturation:
+def saturation(r: Refrigerant, temperature: float) -> Saturation:
     """Saturated liquid and vapour at a temperature, all properties by one look-up.
 
     Parameters
@@ -119,7 +120,7 @@ def saturation(r: Any, temperature: float) -> Saturation:
 
 
 @njit(cache=True, error_model="numpy")
-def _reach(r: Any, t: float) -> tuple[float, float]:
+def _reach(r: Refrigerant, t: float) -> tuple[float, float]:
     """How far t lies beyond the table [K], and the shorter way that straight lines are followed."""
     if t > r.t_max:
         d = t - r.t_max
@@ -135,7 +136,7 @@ def _grown(value: float, slope: float, d: float) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def _dry_beyond(r: Any, t: float) -> _Dry:
+def _dry_beyond(r: Refrigerant, t: float) -> _Dry:
     d, e = _reach(r, t)
     end = 1 if t > r.t_max else 0
     v, m = r.edges[end], r.edge_slopes[end]
@@ -143,7 +144,7 @@ def _dry_beyond(r: Any, t: float) -> _Dry:
 
 
 @njit(cache=True, error_model="numpy")
-def _beyond(r: Any, t: float) -> Saturation:
+def _beyond(r: Refrigerant, t: float) -> Saturation:
     """As `saturation` outside the table: ln p straight, the rest along damped straight lines."""
     _, e = _reach(r, t)
     end = 1 if t > r.t_max else 0
@@ -167,7 +168,7 @@ def _beyond(r: Any, t: float) -> Saturation:
 
 
 @njit(cache=True, error_model="numpy")
-def _dry(r: Any, t: float) -> _Dry:
+def _dry(r: Refrigerant, t: float) -> _Dry:
     if not (r.t_min <= t <= r.t_max):
         return _dry_beyond(r, t)
     c = r.saturated
@@ -182,20 +183,20 @@ def _dry(r: Any, t: float) -> _Dry:
 
 
 @njit(cache=True, error_model="numpy")
-def saturation_pressure(r: Any, temperature: float) -> float:
+def saturation_pressure(r: Refrigerant, temperature: float) -> float:
     """Saturation pressure [Pa] at a temperature [K]; ln p goes on straight beyond the table.
 
     Source: CoolProp (HEOS).
 
     >>> from loopwright.fluids import refrigerant
     >>> round(saturation_pressure(refrigerant("R1234yf"), 293.15) / 1e3, 1)
-    591.7
+    591.8
     """
     return _dry(r, temperature).p
 
 
 @njit(cache=True, error_model="numpy")
-def saturation_temperature(r: Any, pressure: float) -> float:
+def saturation_temperature(r: Refrigerant, pressure: float) -> float:
     """Saturation temperature [K] at a pressure [Pa, absolute]; straight in ln p beyond the table.
 
     Source: CoolProp (HEOS).
@@ -209,7 +210,7 @@ def saturation_temperature(r: Any, pressure: float) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def liquid_temperature(r: Any, enthalpy: float) -> float:
+def liquid_temperature(r: Refrigerant, enthalpy: float) -> float:
     """Temperature [K] of liquid with the enthalpy [J/kg], on the saturation line; straight beyond the table.
 
     Source: CoolProp (HEOS). The pressure's own effect on subcooled liquid is left out (see the module).
@@ -222,7 +223,7 @@ def liquid_temperature(r: Any, enthalpy: float) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def _row(r: Any, t_sat: float) -> float:
+def _row(r: Refrigerant, t_sat: float) -> float:
     """Where t_sat lies in the superheat tables [rows from the first]; beyond them the end row serves."""
     return (min(max(t_sat, r.t_min), r.t_max) - r.t_min) * r.per_row
 
@@ -252,7 +253,7 @@ def _three(c: Any, i: int, w: Weights, j: int, v: Weights) -> tuple[float, float
 
 
 @njit(cache=True, error_model="numpy")
-def vapour(r: Any, saturation_temperature: float, enthalpy: float) -> Vapour:
+def vapour(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> Vapour:
     """Superheated vapour at the pressure that belongs to a saturation temperature [K], with an enthalpy [J/kg].
 
     Valid for superheat from 0 to 120 K; straight lines beyond, and below saturation. Source: CoolProp (HEOS).
@@ -260,13 +261,13 @@ def vapour(r: Any, saturation_temperature: float, enthalpy: float) -> Vapour:
     >>> from loopwright.fluids import refrigerant
     >>> v = vapour(refrigerant("R134a"), 273.15, 407.68e3)
     >>> round(v.t - 273.15, 1), round(v.rho, 2), round(v.s)
-    (10.0, 13.72, 1760)
+    (10.2, 13.72, 1760)
     """
     return _vapour(r, saturation_temperature, _dry(r, saturation_temperature), enthalpy)
 
 
 @njit(cache=True, error_model="numpy")
-def _vapour(r: Any, t_sat: float, dry: _Dry, h: float) -> Vapour:
+def _vapour(r: Refrigerant, t_sat: float, dry: _Dry, h: float) -> Vapour:
     c = r.superheated
     x = (h - dry.h) * r.per_dh
     inside = min(max(x, 0.0), float(c.shape[1] - 3))
@@ -282,7 +283,7 @@ def _vapour(r: Any, t_sat: float, dry: _Dry, h: float) -> Vapour:
 
 
 @njit(cache=True, error_model="numpy")
-def isentrope(r: Any, saturation_temperature: float, entropy: float) -> float:
+def isentrope(r: Refrigerant, saturation_temperature: float, entropy: float) -> float:
     """Enthalpy [J/kg] of vapour at the pressure of a saturation temperature [K] with an entropy [J/(kg K)].
 
     Valid for superheat from 0 to 120 K; straight lines beyond, and below saturation. Source: CoolProp (HEOS).
@@ -290,34 +291,34 @@ def isentrope(r: Any, saturation_temperature: float, entropy: float) -> float:
     >>> from loopwright.fluids import refrigerant
     >>> r = refrigerant("R134a")
     >>> round(isentrope(r, 323.15, saturation(r, 273.15).s_v) / 1e3, 2)
-    427.21
+    429.9
     """
     dry = _dry(r, saturation_temperature)
     return dry.h + _above(r.dh_of_ds, _row(r, saturation_temperature), (entropy - dry.s) * r.per_ds)
 
 
 @njit(cache=True, error_model="numpy")
-def vapour_enthalpy(r: Any, saturation_temperature: float, temperature: float) -> float:
+def vapour_enthalpy(r: Refrigerant, saturation_temperature: float, temperature: float) -> float:
     """Enthalpy [J/kg] of vapour at the pressure of a saturation temperature [K], at its own temperature [K].
 
     Valid for superheat from 0 to 120 K; straight lines beyond, and below saturation. Source: CoolProp (HEOS).
 
     >>> from loopwright.fluids import refrigerant
     >>> round(vapour_enthalpy(refrigerant("R134a"), 273.15, 283.15) / 1e3, 2)
-    407.69
+    407.51
     """
     excess = (temperature - saturation_temperature) * r.per_dt
     return _dry(r, saturation_temperature).h + _above(r.dh_of_dt, _row(r, saturation_temperature), excess)
 
 
 @njit(cache=True, error_model="numpy")
-def _liquid(r: Any, t_sat: float, h_l: float, h: float) -> float:
+def _liquid(r: Refrigerant, t_sat: float, h_l: float, h: float) -> float:
     """Temperature [K] of liquid at h, exactly t_sat when h is h_l, inside the tables and beyond."""
     return t_sat + liquid_temperature(r, h) - liquid_temperature(r, h_l)
 
 
 @njit(cache=True, error_model="numpy")
-def temperature(r: Any, saturation_temperature: float, enthalpy: float) -> float:
+def temperature(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> float:
     """Temperature [K] at the pressure of a saturation temperature [K] and an enthalpy [J/kg], in any phase.
 
     Liquid (on the saturation line), mixture, vapour to 120 K of superheat; continuous. Source: CoolProp (HEOS).
@@ -325,7 +326,7 @@ def temperature(r: Any, saturation_temperature: float, enthalpy: float) -> float
     >>> from loopwright.fluids import refrigerant
     >>> r = refrigerant("R134a")
     >>> [round(temperature(r, 313.15, h) - 273.15, 1) for h in (240e3, 300e3, 430e3)]
-    [28.7, 40.0, 49.6]
+    [28.8, 40.0, 49.5]
     """
     s = saturation(r, saturation_temperature)
     if enthalpy < s.h_l:
@@ -336,7 +337,7 @@ def temperature(r: Any, saturation_temperature: float, enthalpy: float) -> float
 
 
 @njit(cache=True, error_model="numpy")
-def density(r: Any, saturation_temperature: float, enthalpy: float) -> float:
+def density(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> float:
     """Density [kg/m3] at the pressure of a saturation temperature [K] and an enthalpy [J/kg], in any phase.
 
     Liquid (on the saturation line), homogeneous mixture, vapour to 120 K of superheat; continuous.
@@ -345,7 +346,7 @@ def density(r: Any, saturation_temperature: float, enthalpy: float) -> float:
     >>> from loopwright.fluids import refrigerant
     >>> r = refrigerant("R134a")
     >>> [round(density(r, 313.15, h), 1) for h in (240e3, 300e3, 430e3)]
-    [1192.4, 176.5, 47.2]
+    [1192.1, 167.3, 47.0]
     """
     s = saturation(r, saturation_temperature)
     if enthalpy < s.h_l:
@@ -358,7 +359,7 @@ def density(r: Any, saturation_temperature: float, enthalpy: float) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def superheated_density(r: Any, pressure: float, temperature: float) -> float:
+def superheated_density(r: Refrigerant, pressure: float, temperature: float) -> float:
     """Density [kg/m3] of vapour at a pressure [Pa, absolute] below saturation at its temperature [K].
 
     By the compressibility factor against p over saturation pressure, from vacuum to saturation; the temperature range
@@ -366,7 +367,7 @@ def superheated_density(r: Any, pressure: float, temperature: float) -> float:
 
     >>> from loopwright.fluids import refrigerant
     >>> round(superheated_density(refrigerant("R134a"), 200e3, 303.15), 2)
-    8.45
+    8.42
     """
     x = pressure / saturation_pressure(r, temperature) * r.per_x
     z = _above(r.compressibility, _row(r, temperature), x)

@@ -14,7 +14,17 @@ import numpy as np
 from loopwright.cards import load
 from loopwright.errors import InputError, Problem
 
-__all__ = ["COLUMNS", "GAS_CONSTANT", "LOOP_REFRIGERANTS", "Fit", "Grid", "Refrigerant", "card", "refrigerant", "refrigerant_array"]
+__all__ = [
+    "COLUMNS",
+    "GAS_CONSTANT",
+    "LOOP_REFRIGERANTS",
+    "Fit",
+    "Grid",
+    "Refrigerant",
+    "card",
+    "refrigerant",
+    "refrigerant_array",
+]
 
 LOOP_REFRIGERANTS = ("R134a", "R1234yf", "R12", "R152a")
 """Refrigerants with a shipped table, by their ASHRAE Standard 34 designation without the hyphen."""
@@ -114,7 +124,7 @@ def refrigerant(name: str) -> Refrigerant:
     ------
     InputError : no table is shipped for that name
 
-    >>> round(refrigerant("R-134a").t_critical, 2)
+    >>> round(float(refrigerant("R-134a").t_critical), 2)
     374.21
     """
     found: Refrigerant = refrigerant_array(name)[0]
