@@ -1,0 +1,237 @@
+"""From the solved loop to what can be read on the vehicle: gauges, pipe surfaces, air, feel, and the hidden states."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from loopwright.circuit.evaporator import coil as coil_state
+from loopwright.circuit.evaporator import coil_air
+from loopwright.circuit.loop import Air, entering_air, loop
+from loopwright.circuit.standing import equalising_time, standing_pressure
+from loopwright.fluids.moist_air import enthalpy
+from loopwright.fluids.refrigerants import saturation, saturation_pressure, saturation_temperature
+
+__all__ = ["OUTPUTS", "PLACE", "read_idle", "read_running"]
+
+OUTPUTS: tuple[str, ...] = (
+    # gauges and air while running: mean, minimum, maximum of the cycle
+    "low_side", "low_side_minimum", "low_side_maximum",
+    "high_side", "high_side_minimum", "high_side_maximum",
+    "vent_center", "vent_center_minimum", "vent_center_maximum",
+    # pipe surfaces
+    "compressor_suction", "compressor_discharge", "condenser_inlet", "condenser_outlet",
+    "drier_outlet", "expansion_inlet", "evaporator_inlet", "evaporator_outlet",
+    # air
+    "ambient_air", "condenser_air_in", "condenser_air_out", "cabin_air_in",
+    "vent_humidity", "vent_air_fraction", "condenser_air_fraction", "duty", "speed",
+    # standing and after a stop
+    "standing_low", "standing_high", "after_stop_common", "after_stop_time",
+    # hidden states
+    "evaporating_temperature", "condensing_temperature", "superheat", "subcooling", "cooling", "delivered",
+    "charge", "power", "flow", "bubbles", "cold_spot",
+    # corners of the cycle: pressure and enthalpy
+    "p_suction", "h_suction", "p_discharge", "h_discharge", "p_condenser_in", "h_condenser_in", "p_condenser_out",
+    "h_liquid", "p_expansion_in", "p_evaporator_in", "p_evaporator_out", "h_evaporator_out",
+)  # fmt: skip
+"""What `read_running` and `read_idle` fill in, in this order: SI, absolute pressures."""
+
+PLACE: dict[str, int] = {name: i for i, name in enumerate(OUTPUTS)}
+
+(
+    LOW, LOW_MIN, LOW_MAX, HIGH, HIGH_MIN, HIGH_MAX, VENT, VENT_MIN, VENT_MAX,
+    COMPRESSOR_SUCTION, COMPRESSOR_DISCHARGE, CONDENSER_INLET, CONDENSER_OUTLET,
+    DRIER_OUTLET, EXPANSION_INLET, EVAPORATOR_INLET, EVAPORATOR_OUTLET,
+    AMBIENT, CONDENSER_AIR_IN, CONDENSER_AIR_OUT, CABIN_AIR_IN,
+    VENT_HUMIDITY, VENT_AIR, CONDENSER_AIR, DUTY, SPEED,
+    STANDING_LOW, STANDING_HIGH, AFTER_COMMON, AFTER_TIME,
+    T_EVAPORATING, T_CONDENSING, SUPERHEAT, SUBCOOLING, COOLING, DELIVERED,
+    CHARGE, POWER, FLOW, BUBBLES, COLD_SPOT,
+    P_SUCTION, H_SUCTION, P_DISCHARGE, H_DISCHARGE, P_CONDENSER_IN, H_CONDENSER_IN, P_CONDENSER_OUT,
+    H_LIQUID, P_EXPANSION_IN, P_EVAPORATOR_IN, P_EVAPORATOR_OUT, H_EVAPORATOR_OUT,
+) = range(len(OUTPUTS))  # fmt: skip
+
+CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
+CYCLE_TIME = 25.0  # clutch cycle [s], some two to five a minute; order of size
+
+
+@njit(cache=True)
+def _surface(c: Any, air: Air, temperature: float) -> float:
+    """Surface reading of a pipe [K]: part of the way from the refrigerant to the air around it."""
+    return temperature + c.pipe_contact * (air.underhood_temperature - temperature)
+
+
+@njit(cache=True)
+def _contaminated(c: Any, pressure: float) -> float:
+    """Pressure [Pa] with another refrigerant mixed in, taken as the same relative shift at every temperature."""
+    return pressure * (1.0 + c.contamination)
+
+
+@njit(cache=True)
+def _standing(c: Any, r: Any, out: np.ndarray) -> None:
+    soaked = _contaminated(c, standing_pressure(c, r, c.air_temperature + c.soak_offset))
+    out[STANDING_LOW] = soaked + c.low_gauge_offset
+    out[STANDING_HIGH] = soaked + c.high_gauge_offset
+
+
+@njit(cache=True)
+def _air_points(c: Any, air: Air, out: np.ndarray) -> None:
+    out[AMBIENT] = c.air_temperature
+    out[CONDENSER_AIR_IN] = air.condenser_temperature
+    out[CABIN_AIR_IN] = air.evaporator_temperature + c.cabin_probe_offset
+    out[VENT_AIR] = c.evaporator_air_fraction * c.evaporator_air / c.evaporator_air_reference
+    out[CONDENSER_AIR] = c.condenser_air_fraction * c.condenser_air / c.condenser_air_reference
+    out[SPEED] = c.speed
+
+
+@njit(cache=True)
+def _vent(c: Any, coil_temperature: float, entering: float) -> float:
+    """Centre-vent air [K]: off the coil, warmed in the duct, mixed with air off the heater where the door leaks."""
+    duct = coil_temperature + c.duct_gain * (c.air_temperature + 5.0 - coil_temperature)
+    return duct + c.heater_share * (c.heater_temperature - duct) + c.vent_offset
+
+
+@njit(cache=True)
+def read_idle(c: Any, r: Any, out: np.ndarray) -> None:
+    """Fill `out` for a compressor that does not turn: the loop stands at one pressure, parts near the air's temperature.
+
+    Parameters: circuit record, refrigerant tables, `out` (number of `OUTPUTS`).
+    """
+    air = entering_air(c)
+    out[:] = 0.0
+    _standing(c, r, out)
+    _air_points(c, air, out)
+    rest = air.condenser_temperature + 0.15 * c.underhood_offset
+    pressure = _contaminated(c, standing_pressure(c, r, rest))
+    for i in (LOW, LOW_MIN, LOW_MAX):
+        out[i] = pressure + c.low_gauge_offset
+    for i in (HIGH, HIGH_MIN, HIGH_MAX):
+        out[i] = pressure + c.high_gauge_offset
+    vent = _vent(c, air.evaporator_temperature + 1.0, air.evaporator_temperature)
+    for i in (VENT, VENT_MIN, VENT_MAX):
+        out[i] = vent
+    for i in range(COMPRESSOR_SUCTION, EVAPORATOR_OUTLET + 1):
+        out[i] = _surface(c, air, rest)
+    out[CONDENSER_AIR_OUT] = air.condenser_temperature
+    out[VENT_HUMIDITY] = air.evaporator_humidity
+    out[AFTER_COMMON] = pressure
+    out[AFTER_TIME] = 1.0
+    out[T_EVAPORATING] = rest
+    out[T_CONDENSING] = rest
+    out[CHARGE] = c.charge
+    sat = saturation(r, rest)
+    for i in (P_SUCTION, P_DISCHARGE, P_CONDENSER_IN, P_CONDENSER_OUT, P_EXPANSION_IN, P_EVAPORATOR_IN, P_EVAPORATOR_OUT):
+        out[i] = sat.p
+    for i in (H_SUCTION, H_DISCHARGE, H_CONDENSER_IN, H_EVAPORATOR_OUT):
+        out[i] = sat.h_v
+    out[H_LIQUID] = sat.h_l
+
+
+@njit(cache=True)
+def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
+    """Fill `out` from the solved unknowns `x` (4) of a running loop.
+
+    Parameters: circuit record, refrigerant tables, unknowns, `out` (number of `OUTPUTS`).
+
+    Clutch cycling: at duty d < 1 the low side swings between cut-out and cut-in; the high side and the vent follow as a
+    first-order system driven by the square wave of the clutch, whose mean is the solved state.
+    """
+    air = entering_air(c)
+    s = loop(c, r, air, x[0], x[1], x[2], x[3])
+    out[:] = 0.0
+    _standing(c, r, out)
+    _air_points(c, air, out)
+    at_compressor = s.suction_pressure
+    low = s.evaporator_out_pressure if c.suction_port_upstream > 0.5 else at_compressor
+    if c.high_port_liquid > 0.5:
+        high = s.expansion_in_pressure if c.restriction_at_outlet > 0.5 else s.condenser_out_pressure
+    else:
+        high = s.discharge_pressure
+    duty = s.share if c.compressor < 0.5 else 1.0
+    cycling = min((1.0 - duty) / 0.1, 1.0)  # the swing grows over the first tenth of off-time
+    t_low = saturation_temperature(r, low)
+    low_min = saturation_pressure(r, t_low - 0.4 * c.cycle_swing) if cycling > 0.0 else low
+    low_max = saturation_pressure(r, t_low + 0.6 * c.cycle_swing) if cycling > 0.0 else low
+    out[LOW] = _contaminated(c, low) + c.low_gauge_offset
+    out[LOW_MIN] = _contaminated(c, low + cycling * (low_min - low)) + c.low_gauge_offset
+    out[LOW_MAX] = _contaminated(c, low + cycling * (low_max - low)) + c.low_gauge_offset
+    lift = s.condensing_temperature - air.condenser_temperature
+    on_peak, off_peak = _ripple(duty)
+    high_max = saturation_pressure(r, s.condensing_temperature + lift * on_peak) / saturation_pressure(
+        r, s.condensing_temperature
+    )
+    high_min = saturation_pressure(r, s.condensing_temperature - lift * off_peak) / saturation_pressure(
+        r, s.condensing_temperature
+    )
+    out[HIGH] = _contaminated(c, high) + c.high_gauge_offset
+    out[HIGH_MIN] = _contaminated(c, high * high_min) + c.high_gauge_offset
+    out[HIGH_MAX] = _contaminated(c, high * high_max) + c.high_gauge_offset
+
+    sat = saturation(r, s.evaporator_mean_temperature)
+    coil = coil_state(
+        c, r, sat, s.evaporator_mean_temperature, s.flow, s.liquid_enthalpy,
+        air.evaporator_temperature, air.evaporator_humidity, air.pressure, air.evaporator_density,
+    )  # fmt: skip
+    leaving = coil_air(
+        coil, s.boiling_share, s.gas_heat, air.evaporator_temperature, air.evaporator_humidity, air.pressure
+    )
+    vent = _vent(c, leaving.temperature, air.evaporator_temperature)
+    pull = 0.5 * (air.evaporator_temperature - leaving.temperature)  # the coil's metal and water smooth the air
+    out[VENT] = vent
+    out[VENT_MIN] = vent - pull * off_peak * 0.5
+    out[VENT_MAX] = vent + pull * on_peak * 0.5
+
+    out[COMPRESSOR_SUCTION] = _surface(c, air, s.suction_temperature)
+    out[COMPRESSOR_DISCHARGE] = _surface(c, air, s.discharge_temperature)
+    out[CONDENSER_INLET] = _surface(c, air, s.condenser_in_temperature)
+    out[CONDENSER_OUTLET] = _surface(c, air, s.liquid_temperature)
+    out[EXPANSION_INLET] = _surface(c, air, s.expansion_in_temperature)
+    out[DRIER_OUTLET] = out[EXPANSION_INLET] if c.restriction_at_outlet > 0.5 else out[CONDENSER_OUTLET]
+    out[EVAPORATOR_INLET] = _surface(c, air, s.evaporator_in_temperature)
+    out[EVAPORATOR_OUTLET] = _surface(c, air, s.evaporator_out_temperature)
+    condenser_capacity = c.condenser_air * c.condenser_air_fraction * air.condenser_density * 1006.0
+    out[CONDENSER_AIR_OUT] = air.condenser_temperature + s.heating / max(condenser_capacity, 1.0)
+    out[VENT_HUMIDITY] = leaving.humidity_ratio
+    out[DUTY] = duty
+
+    out[AFTER_COMMON] = _contaminated(
+        c, saturation_pressure(r, 0.35 * s.condensing_temperature + 0.65 * max(t_low, air.evaporator_temperature - 12.0))
+    )
+    out[AFTER_TIME] = equalising_time(c, r, s.flow, s.condensing_temperature, s.evaporating_temperature)
+    out[T_EVAPORATING] = s.evaporating_temperature
+    out[T_CONDENSING] = s.condensing_temperature
+    out[SUPERHEAT] = s.superheat
+    out[SUBCOOLING] = s.subcooling if s.expansion_in_quality <= 0.0 else 0.0
+    out[COOLING] = s.cooling
+    vent_enthalpy = enthalpy(vent - c.vent_offset, leaving.humidity_ratio)
+    out[DELIVERED] = coil.air * (enthalpy(air.evaporator_temperature, air.evaporator_humidity) - vent_enthalpy)
+    out[CHARGE] = c.charge
+    out[POWER] = s.power
+    out[FLOW] = s.flow
+    out[BUBBLES] = s.expansion_in_quality
+    out[COLD_SPOT] = s.liquid_temperature - s.expansion_in_temperature
+    out[P_SUCTION], out[H_SUCTION] = s.suction_pressure, s.suction_enthalpy
+    out[P_DISCHARGE], out[H_DISCHARGE] = s.discharge_pressure, s.discharge_enthalpy
+    out[P_CONDENSER_IN], out[H_CONDENSER_IN] = s.condenser_in_pressure, s.condenser_in_enthalpy
+    out[P_CONDENSER_OUT], out[H_LIQUID] = s.condenser_out_pressure, s.liquid_enthalpy
+    out[P_EXPANSION_IN] = s.expansion_in_pressure
+    out[P_EVAPORATOR_IN], out[P_EVAPORATOR_OUT] = s.evaporator_in_pressure, s.evaporator_out_pressure
+    out[H_EVAPORATOR_OUT] = s.evaporator_out_enthalpy
+
+
+@njit(cache=True)
+def _ripple(duty: float) -> tuple[float, float]:
+    """How far a first-order system driven by an on-off wave of this duty swings over and under its mean, in means.
+
+    On-phase steady value 1/d times the mean; peak = (1/d)(1 - e^(-dT/tau))/(1 - e^(-T/tau)), trough = peak e^(-(1-d)T/tau).
+    """
+    d = min(max(duty, 0.1), 1.0)
+    if d > 0.999:
+        return 0.0, 0.0
+    ratio = CYCLE_TIME / CONDENSER_TIME
+    peak = (1.0 / d) * -math.expm1(-d * ratio) / -math.expm1(-ratio)
+    trough = peak * math.exp(-(1.0 - d) * ratio)
+    return peak - 1.0, 1.0 - trough

@@ -1,0 +1,153 @@
+"""What speaks for and against each cause, reading by reading, and which causes the readings cannot tell apart."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from loopwright.diagnosis.judgement import Cause, Interval, Severity, Speaks
+from loopwright.diagnosis.likelihood import TAILS, Evidence, log_word, predict_reading
+from loopwright.diagnosis.prior import Hypothesis, severity_value
+from loopwright.diagnosis.sampler import Posterior
+from loopwright.faults import catalogue
+from loopwright.readings import Observation, Reading
+
+__all__ = ["causes", "class_probabilities", "quantile"]
+
+ALIKE = 0.8  # nats of evidence within which two causes count as equal
+WORTH = 0.02  # probability under which a cause is listed without its reasons
+SHOWN = 0.15  # nats under which a reading is not worth a sentence
+
+
+def quantile(values: np.ndarray, weights: np.ndarray, level: float = 0.9) -> Interval:
+    """Central interval of weighted values (n,)."""
+    order = np.argsort(values)
+    v, w = values[order], weights[order]
+    place = (np.cumsum(w) - 0.5 * w) / w.sum()
+    low, median, high = np.interp([0.5 - level / 2, 0.5, 0.5 + level / 2], place, v)
+    return Interval(float(low), float(median), float(high), level)
+
+
+def class_probabilities(p: Posterior) -> dict[str, float]:
+    """Probability of each fault id, over its variants and structures; adds up to one."""
+    total = dict.fromkeys(catalogue(), 0.0)
+    for h, share in zip(p.hypotheses, p.probabilities, strict=True):
+        total[h.fault.id] += float(share)
+    return total
+
+
+def class_evidence(p: Posterior) -> dict[str, float]:
+    """Log evidence of each fault id, its variants and structures weighed by their priors."""
+    found: dict[str, float] = {}
+    for fault in {h.fault.id for h in p.hypotheses}:
+        rows = [i for i, h in enumerate(p.hypotheses) if h.fault.id == fault]
+        log_prior = np.array([p.hypotheses[i].log_prior for i in rows])
+        share = log_prior - _log_sum(log_prior)
+        found[fault] = _log_sum(p.log_evidence[rows] + share)
+    return found
+
+
+def _log_sum(values: np.ndarray) -> float:
+    top = float(np.max(values))
+    return top + math.log(float(np.exp(values - top).sum()))
+
+
+def causes(
+    p: Posterior, e: Evidence, readings: tuple[Reading, ...], words: tuple[Observation, ...]
+) -> tuple[Cause, ...]:
+    """Every cause with its probability, most probable first; the likely ones with severity and reasons."""
+    shares = class_probabilities(p)
+    evidence = class_evidence(p)
+    fault_of = np.array([p.hypotheses[h].fault.id for h in p.which])
+    density = _densities(p, e)
+    named = [*readings, *words]
+    found = []
+    for fault, share in sorted(shares.items(), key=lambda item: -item[1]):
+        mine = fault_of == fault
+        severity, reasons = None, ()
+        if mine.any() and share > WORTH:
+            severity = _severity(p, mine)
+            reasons = _reasons(p, density, named, mine)
+        found.append(
+            Cause(
+                fault,
+                share,
+                severity,
+                tuple(s for s in reasons if s.nats > 0.0),
+                tuple(s for s in reasons if s.nats < 0.0),
+                _alike(fault, shares, evidence),
+            )
+        )
+    return tuple(found)
+
+
+def _alike(fault: str, shares: dict[str, float], evidence: dict[str, float]) -> tuple[str, ...]:
+    """Other causes that the readings support as well as this one: probable, and within `ALIKE` nats of evidence."""
+    if shares[fault] < 0.04 or fault not in evidence:
+        return ()
+    near = [
+        other
+        for other in shares
+        if other != fault and shares[other] >= 0.04 and abs(evidence[other] - evidence[fault]) < ALIKE
+    ]
+    return tuple(sorted(near, key=lambda f: -shares[f]))
+
+
+def _severity(p: Posterior, mine: np.ndarray) -> Severity | None:
+    """Severity of one fault over its variants; a gauge offset is that of its likelier gauge."""
+    rows = np.flatnonzero(mine)
+    by_point: dict[str, float] = {}
+    for i in rows:
+        point = p.hypotheses[p.which[i]].variant.point
+        by_point[point] = by_point.get(point, 0.0) + p.weights[i]
+    point = max(by_point, key=lambda k: by_point[k])
+    rows = np.array([i for i in rows if p.hypotheses[p.which[i]].variant.point == point])
+    card = p.hypotheses[p.which[rows[0]]].fault.severity
+    if card is None:
+        return None
+    values = np.empty(len(rows))
+    for h in np.unique(p.which[rows]):
+        part = p.which[rows] == h
+        values[part] = severity_value(p.hypotheses[h], p.u[rows[part], : len(p.hypotheses[h].names)])
+    return Severity(card.quantity, card.unit, quantile(values, p.weights[rows]), point or None)
+
+
+def _densities(p: Posterior, e: Evidence) -> np.ndarray:
+    """Log density of each reading and word (columns) under each sample (rows)."""
+    n, m = len(e.value), len(e.word)
+    out = np.empty((len(p.which), n + m))
+    constant = math.lgamma((TAILS + 1) / 2) - math.lgamma(TAILS / 2) - 0.5 * math.log(math.pi * (TAILS - 2))
+    for i, row in enumerate(p.outputs):
+        for k in range(n):
+            z = (e.value[k] - predict_reading(e, k, row)) / e.sigma[k]
+            out[i, k] = constant - 0.5 * (TAILS + 1) * math.log1p(z * z / (TAILS - 2))
+        for k in range(m):
+            out[i, n + k] = log_word(e.word_kind[k], e.word_place[k], e.word[k], row)
+    return out
+
+
+def _reasons(
+    p: Posterior, density: np.ndarray, named: list[Reading | Observation], mine: np.ndarray
+) -> tuple[Speaks, ...]:
+    """Nats by which each reading favours this cause over the mixture of all others, strongest first."""
+    if mine.all() or p.weights[~mine].sum() <= 0.0:
+        return ()
+    own = p.weights[mine] / p.weights[mine].sum()
+    rest = p.weights[~mine] / p.weights[~mine].sum()
+    nats = np.log(own @ np.exp(density[mine])) - np.log(rest @ np.exp(density[~mine]) + 1e-300)
+    spoken = [
+        Speaks(what.point, what.phase, float(v), _sentence(what, float(v)))
+        for what, v in zip(named, nats, strict=True)
+        if abs(v) > SHOWN
+    ]
+    return tuple(sorted(spoken, key=lambda s: -abs(s.nats)))
+
+
+def _sentence(what: Reading | Observation, nats: float) -> str:
+    strength = "slightly" if abs(nats) < 0.7 else ("clearly" if abs(nats) < 2.0 else "strongly")
+    way = "for" if nats > 0 else "against"
+    name = what.point.replace("_", " ")
+    if isinstance(what, Observation):
+        return f"{name} {what.kind} {what.value.replace('_', ' ')}: {strength} {way}"
+    return f"{name} {what.quantity} {what.phase.replace('_', ' ')}: {strength} {way}"

@@ -1,0 +1,251 @@
+"""How probable the readings are, given what a bent and solved circuit would show.
+
+Each reading is off by instrument noise and by the model's own error on that vehicle, added in squares, with the heavy
+tails of Student's t so that one slipped clip does not decide the case. Hands and eyes report in words; a word is as
+probable as the temperature behind it makes it, less a share of plain mistakes.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from loopwright.circuit import points as P
+from loopwright.circuit.points import PLACE
+from loopwright.readings import Observation, Reading, Test, default_sigma
+
+__all__ = ["Evidence", "evidence", "log_likelihood", "predicted", "predict_reading", "log_word", "TAILS"]
+
+TAILS = 5.0  # degrees of freedom of the t distribution of a reading's error
+MISTAKE = 0.06  # share of words that are simply wrong: a judgement
+DIRECT, AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER, HUMIDITY = range(6)
+
+# The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another. Judgements,
+# checked against vehicles simulated by other physics (see docs/inference.md).
+PRESSURE_SHARE = 0.045
+PRESSURE_FLOOR = 9e3
+STANDING_SHARE = 0.008
+AFTER_STOP_SHARE = 0.20
+MODEL_ERROR = {
+    "vent_center": 1.6, "vent_left": 2.0, "vent_right": 2.0,
+    "compressor_suction": 3.0, "compressor_discharge": 6.0, "condenser_inlet": 6.0, "condenser_outlet": 2.2,
+    "drier_outlet": 2.2, "expansion_inlet": 2.5, "evaporator_inlet": 2.0, "evaporator_outlet": 2.2,
+    "ambient_air": 0.7, "condenser_air_in": 1.0, "condenser_air_out": 4.0, "cabin_air_in": 1.0,
+}  # fmt: skip
+
+
+class Evidence(NamedTuple):
+    """The sheet as arrays: readings (n) and words (m)."""
+
+    place: np.ndarray  # (n,) output read
+    form: np.ndarray  # (n,) how the output becomes the reading
+    value: np.ndarray  # (n,) SI
+    sigma: np.ndarray  # (n,) SI, instrument and model together
+    time: np.ndarray  # (n,) s after the stop
+    word_kind: np.ndarray  # (m,)
+    word_place: np.ndarray  # (m,) output behind the word
+    word: np.ndarray  # (m,) which word of its kind
+
+
+WORDS: dict[str, tuple[str, ...]] = {
+    "felt": ("frost", "cold", "cool", "neutral", "warm", "hot", "cold_spot"),
+    "airflow": ("none", "weak", "normal"),
+    "sight_glass": ("clear", "bubbles", "foam", "oil_streaks", "cloudy"),
+    "condenser_fan": ("stopped", "running"),
+    "clutch": ("not_engaged", "cycling", "engaged"),
+}
+FELT, AIRFLOW, SIGHT_GLASS, FAN, CLUTCH = range(5)
+
+
+def place_of(phase: str, point: str, quantity: str, statistic: str) -> tuple[int, int] | None:
+    """Output and form of a reading; None where the model has nothing to say of it."""
+    if phase == "standing":
+        if quantity == "pressure":
+            return PLACE["standing_low" if point == "low_side" else "standing_high"], DIRECT
+        return (PLACE["ambient_air"], DIRECT) if point == "ambient_air" and quantity == "temperature" else None
+    if phase == "after_stop":
+        if quantity == "pressure":
+            return PLACE[point], AFTER_STOP_LOW if point == "low_side" else AFTER_STOP_HIGH
+        return None
+    if quantity in ("pressure", "temperature"):
+        name = "vent_center" if point in ("vent_left", "vent_right") else point
+        if statistic != "mean" and name in ("low_side", "high_side", "vent_center"):
+            name = f"{name}_{statistic}"
+        return (PLACE[name], DIRECT) if name in PLACE else None
+    if quantity == "air_speed":
+        vent = point.startswith("vent")
+        return PLACE["vent_air_fraction" if vent else "condenser_air_fraction"], (
+            AIR_SPEED_VENT if vent else AIR_SPEED_CONDENSER
+        )
+    if quantity == "relative_humidity" and point.startswith("vent"):
+        return PLACE["vent_humidity"], HUMIDITY
+    if quantity == "duty":
+        return PLACE["duty"], DIRECT
+    if quantity == "speed":
+        return PLACE["speed"], DIRECT
+    return None
+
+
+def model_error(phase: str, point: str, quantity: str, statistic: str, value: float) -> float:
+    """The model's own standard error for one reading, in the reading's SI unit."""
+    if quantity == "pressure":
+        if phase == "standing":
+            return STANDING_SHARE * value + 2e3
+        if phase == "after_stop":
+            return AFTER_STOP_SHARE * value
+        share = PRESSURE_SHARE if statistic == "mean" else 1.7 * PRESSURE_SHARE
+        return math.hypot(share * value, PRESSURE_FLOOR)
+    if quantity == "temperature":
+        return MODEL_ERROR.get(point, 3.0) * (1.0 if statistic == "mean" else 1.5)
+    return {"air_speed": 0.35 * max(value, 0.5), "duty": 0.12, "speed": 0.03 * value}.get(quantity, 0.12)
+
+
+def sigma_of(reading: Reading) -> float:
+    """Standard error of a reading: the instrument's and the model's, added in squares."""
+    own = reading.sigma if reading.sigma is not None else default_sigma(reading)
+    error = model_error(reading.phase, reading.point, reading.quantity, reading.statistic, reading.value)
+    return math.hypot(own, error)
+
+
+def evidence(test: Test) -> tuple[Evidence, tuple[Reading, ...], tuple[Observation, ...]]:
+    """The sheet as arrays, with the readings and the words that the arrays' rows stand for."""
+    used = [(r, p) for r in test.readings if (p := place_of(r.phase, r.point, r.quantity, r.statistic)) is not None]
+    words = [(o, w) for o in test.observations if (w := _word_of(o)) is not None]
+    return (
+        Evidence(
+            np.array([p[0] for _, p in used], np.int64),
+            np.array([p[1] for _, p in used], np.int64),
+            np.array([r.value for r, _ in used], np.float64),
+            np.array([sigma_of(r) for r, _ in used], np.float64),
+            np.array([r.time if r.time is not None else 60.0 for r, _ in used], np.float64),
+            np.array([w[0] for _, w in words], np.int64),
+            np.array([w[1] for _, w in words], np.int64),
+            np.array([w[2] for _, w in words], np.int64),
+        ),
+        tuple(r for r, _ in used),
+        tuple(o for o, _ in words),
+    )
+
+
+def _word_of(o: Observation) -> tuple[int, int, int] | None:
+    """Kind, output and word of an observation; None where the model has nothing to say of it."""
+    if o.phase != "running":
+        return None
+    if o.kind == "felt" and o.point in PLACE:
+        return FELT, PLACE[o.point], WORDS["felt"].index(o.value)
+    if o.kind == "airflow":
+        return AIRFLOW, PLACE["vent_air_fraction"], WORDS["airflow"].index(o.value)
+    if o.kind == "seen" and o.point == "sight_glass":
+        return SIGHT_GLASS, PLACE["bubbles"], WORDS["sight_glass"].index(o.value)
+    if o.kind == "seen" and o.point == "condenser_fan":
+        return FAN, PLACE["condenser_air_fraction"], WORDS["condenser_fan"].index(o.value)
+    if o.kind == "seen" and o.point == "clutch":
+        return CLUTCH, PLACE["duty"], WORDS["clutch"].index(o.value)
+    return None
+
+
+@njit(cache=True)
+def predicted(out: np.ndarray, place: int, form: int, time: float) -> float:
+    """What a reading should say, from the outputs of a circuit.
+
+    Air speeds are 7 m/s at the vent and 3 m/s at the condenser times the share of healthy flow (orders of size; the
+    wide error of such a reading covers them). After a stop the pressures close in exponentially.
+    """
+    if form == 0:
+        return out[place]
+    if form == 1:
+        return out[P.AFTER_COMMON] + (out[P.LOW] - out[P.AFTER_COMMON]) * math.exp(-time / out[P.AFTER_TIME])
+    if form == 2:
+        return out[P.AFTER_COMMON] + (out[P.HIGH] - out[P.AFTER_COMMON]) * math.exp(-time / out[P.AFTER_TIME])
+    if form == 3:
+        return 7.0 * out[place]
+    if form == 4:
+        return 3.0 * out[place]
+    return min(max(out[place] * 160.0, 0.05), 1.0)
+
+
+@njit(cache=True)
+def predict_reading(e: Evidence, k: int, out: np.ndarray) -> float:
+    """Prediction of reading `k` of the sheet."""
+    return predicted(out, e.place[k], e.form[k], e.time[k])
+
+
+@njit(cache=True)
+def _below(x: float) -> float:
+    """Standard normal distribution function."""
+    return 0.5 * math.erfc(-x / 1.4142135623730951)
+
+
+@njit(cache=True)
+def _felt_edge(i: int, ambient: float) -> float:
+    """Upper edge [K] of the i-th word of warmth: frost, cold, cool, neutral, warm, hot. People's sense: a judgement."""
+    if i == 0:
+        return 272.9
+    if i == 1:
+        return min(285.5, ambient - 8.0)
+    if i == 2:
+        return ambient - 3.0
+    if i == 3:
+        return ambient + 4.0
+    return max(317.0, ambient + 9.0)
+
+
+@njit(cache=True)
+def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
+    """Log probability of a word of what hands or eyes reported, given the circuit's outputs."""
+    if kind == 0:
+        if word == 6:  # a cold spot: frost or a step in temperature just behind a narrow place
+            return math.log(0.02 + 0.75 * _below((out[P.COLD_SPOT] - 7.0) / 3.0))
+        t = out[place]
+        ambient = out[P.AMBIENT]
+        upper = 1.0 if word == 5 else _below((_felt_edge(word, ambient) - t) / 3.5)
+        lower = 0.0 if word == 0 else _below((_felt_edge(word - 1, ambient) - t) / 3.5)
+        return math.log(MISTAKE / 6.0 + (1.0 - MISTAKE) * max(upper - lower, 0.0))
+    v = out[place]
+    if kind == 1:
+        none = _below((0.12 - v) / 0.06)
+        weak = _below((0.62 - v) / 0.13)
+        p = none if word == 0 else (weak - none if word == 1 else 1.0 - weak)
+        return math.log(MISTAKE / 3.0 + (1.0 - MISTAKE) * max(p, 0.0))
+    if kind == 2:
+        flashing = _below((v - 0.01) / 0.01)
+        bubbles = 0.10 + 0.60 * flashing
+        p = 0.82 * (1.0 - flashing) + 0.12 * flashing
+        if word == 1:
+            p = bubbles
+        elif word == 2:
+            p = 0.03 + 0.15 * flashing
+        elif word >= 3:
+            p = 0.04
+        return math.log(p)
+    if kind == 3:
+        stopped = 0.03 + 0.85 * _below((0.35 - v) / 0.08)
+        return math.log(stopped if word == 0 else 1.0 - stopped)
+    off = _below((0.06 - v) / 0.03)
+    steady = _below((v - 0.93) / 0.03)
+    p = off if word == 0 else (steady if word == 2 else max(1.0 - off - steady, 0.0))
+    return math.log(MISTAKE / 3.0 + (1.0 - MISTAKE) * p)
+
+
+@njit(cache=True)
+def log_likelihood(e: Evidence, out: np.ndarray) -> float:
+    """Log likelihood of the whole sheet, given the circuit's outputs."""
+    total = 0.0
+    for k in range(e.value.shape[0]):
+        z = (e.value[k] - predict_reading(e, k, out)) / e.sigma[k]
+        total += _log_t(z) - math.log(e.sigma[k])
+    for m in range(e.word.shape[0]):
+        total += log_word(e.word_kind[m], e.word_place[m], e.word[m], out)
+    return total
+
+
+_T_CONSTANT = math.lgamma(0.5 * (TAILS + 1.0)) - math.lgamma(0.5 * TAILS) - 0.5 * math.log(math.pi * (TAILS - 2.0))
+
+
+@njit(cache=True)
+def _log_t(z: float) -> float:
+    """Log density of Student's t with `TAILS` degrees of freedom scaled to unit variance."""
+    return _T_CONSTANT - 0.5 * (TAILS + 1.0) * math.log1p(z * z / (TAILS - 2.0))

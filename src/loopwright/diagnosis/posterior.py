@@ -1,0 +1,281 @@
+"""Compiled inference: for each hypothesis find the peaks, then weigh samples around them.
+
+`explore` walks every hypothesis: a cloud of prior draws, the best of them climbed by damped Gauss-Newton steps whose
+derivatives come from the loop's own Jacobian (one evaluation a parameter, no solve). `weigh` solves and scores samples.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit, prange
+
+from loopwright.circuit.loop import entering_air, loop
+from loopwright.circuit.points import OUTPUTS, read_idle, read_running
+from loopwright.circuit.record import CIRCUIT, FIELDS
+from loopwright.circuit.steady import CONVERGED, solve, solve_from
+from loopwright.diagnosis.likelihood import TAILS, Evidence, log_likelihood, log_word, predict_reading
+from loopwright.diagnosis.prior import Table, bend
+
+__all__ = ["explore", "weigh"]
+
+N_OUT = len(OUTPUTS)
+N_FIELDS = len(FIELDS)
+STARTS = 3
+FAR = -1e30
+DRIVEN = FIELDS["driven"].place
+_U_STEP = 1e-3
+
+
+@njit(cache=True)
+def _solve_near(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool) -> int:
+    """Solve from `x` as it comes, falling back on cold starts."""
+    air = entering_air(c)
+    if warm:
+        code, _ = solve_from(c, r, air, x, jac, True, 25)
+        if code == CONVERGED:
+            return code
+    code, _ = solve(c, r, air, x)
+    return code
+
+
+@njit(cache=True)
+def _outputs(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool, out: np.ndarray) -> int:
+    """Solve a circuit and fill what it would show."""
+    if c.driven < 0.5:
+        read_idle(c, r, out)
+        return CONVERGED
+    code = _solve_near(c, r, x, jac, warm)
+    if code == CONVERGED:
+        read_running(c, r, x, out)
+    return code
+
+
+@njit(cache=True)
+def _log_prior(u: np.ndarray, d: int) -> float:
+    total = 0.0
+    for j in range(d):
+        total += u[j] * u[j]
+    return -0.5 * total - 0.5 * d * 1.8378770664093453
+
+
+@njit(cache=True)
+def _balances(c: Any, r: Any, x: np.ndarray, f: np.ndarray) -> None:
+    s = loop(c, r, entering_air(c), x[0], x[1], x[2], x[3])
+    f[0], f[1], f[2], f[3] = s.flow_balance, s.evaporator_balance, s.condenser_balance, s.charge_balance
+
+
+@njit(cache=True)
+def _invert(a: np.ndarray, inverse: np.ndarray) -> None:
+    inverse[:, :] = np.linalg.inv(a)
+
+
+@njit(cache=True)
+def _slopes(
+    table: Table, h: int, r: Any, e: Evidence, u: np.ndarray, x: np.ndarray, record: np.ndarray, out: np.ndarray,
+    y: np.ndarray, words: np.ndarray, sensitivity: np.ndarray, word_sensitivity: np.ndarray,
+) -> None:  # fmt: skip
+    """Derivatives of every reading and word in every parameter, by the implicit function theorem.
+
+    dx/du = -J^-1 dF/du: the balances are evaluated once at each moved parameter, nothing is solved.
+    """
+    d = table.count[h]
+    flat = record.view(np.float64)
+    c = record[0]
+    driven = c.driven >= 0.5
+    f0 = np.empty(4)
+    f1 = np.empty(4)
+    inverse = np.empty((4, 4))
+    xm = np.empty(4)
+    moved = np.empty(N_OUT)
+    if driven:
+        _balances(c, r, x, f0)
+        jac = np.empty((4, 4))
+        for k in range(4):
+            step = 1e-4 if k < 2 else 1e-6
+            keep = x[k]
+            x[k] = keep + step
+            _balances(c, r, x, f1)
+            x[k] = keep
+            for i in range(4):
+                jac[i, k] = (f1[i] - f0[i]) / step
+        for i in range(4):
+            jac[i, i] += 1e-12
+        _invert(jac, inverse)
+    for j in range(d):
+        keep = u[j]
+        step = _U_STEP if keep < 5.0 else -_U_STEP
+        u[j] = keep + step
+        bend(table, h, u, flat)
+        u[j] = keep
+        if driven:
+            _balances(c, r, x, f1)
+            for k in range(4):
+                total = 0.0
+                for i in range(4):
+                    total += inverse[k, i] * (f1[i] - f0[i])
+                xm[k] = x[k] - total
+            read_running(c, r, xm, moved)
+        else:
+            read_idle(c, r, moved)
+        for k in range(y.shape[0]):
+            sensitivity[k, j] = (predict_reading(e, k, moved) - y[k]) / step
+        for m in range(words.shape[0]):
+            word_sensitivity[m, j] = (log_word(e.word_kind[m], e.word_place[m], e.word[m], moved) - words[m]) / step
+    bend(table, h, u, flat)
+
+
+@njit(cache=True)
+def _climb(
+    table: Table, h: int, r: Any, e: Evidence, u: np.ndarray, x: np.ndarray, most: int, hessian: np.ndarray
+) -> float:
+    """Damped Gauss-Newton to a peak of the posterior, in place; returns its log density and fills `hessian` (d, d)."""
+    d = table.count[h]
+    n, m = e.value.shape[0], e.word.shape[0]
+    record = np.empty(1, CIRCUIT)
+    flat = record.view(np.float64)
+    out = np.empty(N_OUT)
+    jac = np.empty((4, 4))
+    y = np.empty(n)
+    words = np.empty(m)
+    sensitivity = np.empty((n, d))
+    word_sensitivity = np.empty((m, d))
+    gradient = np.empty(d)
+    normal = np.empty((d, d))
+    trial = u.copy()
+    xt = x.copy()
+    bend(table, h, u, flat)
+    if _outputs(record[0], r, x, jac, False, out) != CONVERGED:
+        return FAR
+    best = log_likelihood(e, out) + _log_prior(u, d)
+    damping = 0.1
+    for turn in range(most + 1):
+        for k in range(n):
+            y[k] = predict_reading(e, k, out)
+        for i in range(m):
+            words[i] = log_word(e.word_kind[i], e.word_place[i], e.word[i], out)
+        _slopes(table, h, r, e, u, x, record, out, y, words, sensitivity, word_sensitivity)
+        for j in range(d):
+            gradient[j] = -u[j]
+            for i in range(d):
+                normal[i, j] = 1.0 if i == j else 0.0
+        for k in range(n):
+            z = (e.value[k] - y[k]) / e.sigma[k]
+            weight = (TAILS + 1.0) / (TAILS - 2.0 + z * z) / (e.sigma[k] * e.sigma[k])
+            for j in range(d):
+                s = sensitivity[k, j] * weight
+                gradient[j] += s * (e.value[k] - y[k])
+                for i in range(d):
+                    normal[i, j] += s * sensitivity[k, i]
+        for k in range(m):
+            for j in range(d):
+                gradient[j] += word_sensitivity[k, j]
+                for i in range(d):
+                    normal[i, j] += word_sensitivity[k, j] * word_sensitivity[k, i]
+        hessian[:d, :d] = normal
+        if turn == most:
+            break
+        improved = 0.0
+        for _ in range(5):
+            damped = normal.copy()
+            for j in range(d):
+                damped[j, j] *= 1.0 + damping
+            step = np.linalg.solve(damped, gradient)
+            for j in range(d):
+                trial[j] = min(max(u[j] + min(max(step[j], -2.0), 2.0), -5.5), 5.5)
+            xt[:] = x
+            bend(table, h, trial, flat)
+            jac_code = _outputs(record[0], r, xt, jac, False, out)
+            value = FAR
+            if jac_code == CONVERGED:
+                value = log_likelihood(e, out) + _log_prior(trial, d)
+            if value > best:
+                improved = value - best
+                best = value
+                u[:d] = trial[:d]
+                x[:] = xt
+                damping = max(damping * 0.2, 1e-4)
+                break
+            damping = damping * 6.0 + 0.05
+        if improved < 1e-2:
+            bend(table, h, u, flat)
+            _outputs(record[0], r, x, jac, False, out)
+            if improved == 0.0 and turn == 0:
+                continue
+            break
+    return best
+
+
+@njit(cache=True, parallel=True)
+def explore(
+    table: Table, r: Any, e: Evidence, cloud: np.ndarray, iterations: int,
+    modes: np.ndarray, unknowns: np.ndarray, heights: np.ndarray, hessians: np.ndarray, lost: np.ndarray,
+) -> None:  # fmt: skip
+    """Peaks of every hypothesis.
+
+    `cloud` (n, d) standard normal draws shared by all. Fills `modes` (h, STARTS, d), `unknowns` (h, STARTS, 4),
+    `heights` (h, STARTS) log posterior densities (-1e30 where there is none), `hessians` (h, STARTS, d, d), and `lost`
+    (h,) prior draws that did not solve.
+    """
+    for h in prange(table.base.shape[0]):
+        d = table.count[h]
+        record = np.empty(1, CIRCUIT)
+        flat = record.view(np.float64)
+        out = np.empty(N_OUT)
+        jac = np.empty((4, 4))
+        count = cloud.shape[0]
+        score = np.full(count, FAR)
+        found = np.empty((count, 4))
+        lost[h] = 0
+        for i in range(count):
+            bend(table, h, cloud[i], flat)
+            if _outputs(record[0], r[0], found[i], jac, False, out) != CONVERGED:
+                lost[h] += 1
+                continue
+            score[i] = log_likelihood(e, out)
+        order = np.argsort(-score)
+        for s in range(STARTS):
+            heights[h, s] = FAR
+            i = order[s]
+            if score[i] <= FAR:
+                continue
+            for j in range(d):
+                modes[h, s, j] = cloud[i, j]
+            unknowns[h, s] = found[i]
+            heights[h, s] = _climb(table, h, r[0], e, modes[h, s], unknowns[h, s], iterations, hessians[h, s])
+
+
+@njit(cache=True, parallel=True)
+def weigh(
+    table: Table, r: Any, e: Evidence, which: np.ndarray, u: np.ndarray, start: np.ndarray,
+    log_post: np.ndarray, outs: np.ndarray, codes: np.ndarray,
+) -> None:  # fmt: skip
+    """Solve and score samples.
+
+    `which` (n,) hypothesis, `u` (n, d), `start` (n, 4) unknowns to start from (the peak's). Fills `log_post` (n,) log of
+    likelihood times prior density, `outs` (n, outputs), `codes` (n,).
+    """
+    for i in prange(which.shape[0]):
+        record = np.empty(1, CIRCUIT)
+        flat = record.view(np.float64)
+        jac = np.empty((4, 4))
+        h = which[i]
+        bend(table, h, u[i], flat)
+        c = record[0]
+        x = start[i]
+        code = CONVERGED
+        if c.driven < 0.5:
+            read_idle(c, r[0], outs[i])
+        else:
+            air = entering_air(c)
+            code, _ = solve_from(c, r[0], air, x, jac, False, 25)
+            if code != CONVERGED:
+                code, _ = solve(c, r[0], air, x)
+            if code == CONVERGED:
+                read_running(c, r[0], x, outs[i])
+        codes[i] = code
+        if code == CONVERGED:
+            log_post[i] = log_likelihood(e, outs[i]) + _log_prior(u[i], table.count[h])
+        else:
+            log_post[i] = FAR
