@@ -16,7 +16,7 @@ from numba import njit
 from loopwright.fluids import moist_air, refrigerant
 from loopwright.fluids import refrigerants as f
 
-CALLS = 200_000
+CALLS = 100_000
 RNG = np.random.default_rng(1)
 
 
@@ -74,7 +74,7 @@ def _air(function: Any) -> Any:
 
 def nanoseconds(run: Callable[..., Any], *arguments: Any) -> float:
     run(*arguments)
-    best = min(_once(run, *arguments) for _ in range(5))
+    best = min(_once(run, *arguments) for _ in range(15))
     return best / CALLS * 1e9
 
 

@@ -19,13 +19,13 @@ SEA_LEVEL_PRESSURE = 101325.0  # Pa
 LOWEST, HIGHEST = -5000.0, 11000.0  # m of geopotential altitude; beyond, the end values
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _geopotential(altitude: float) -> float:
     H = RADIUS * altitude / (RADIUS + altitude)
     return min(max(H, LOWEST), HIGHEST)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def temperature(altitude: float) -> float:
     """Temperature [K] of the standard atmosphere at a geometric altitude [m], -5 to 11 km.
 
@@ -37,7 +37,7 @@ def temperature(altitude: float) -> float:
     return SEA_LEVEL_TEMPERATURE + LAPSE * _geopotential(altitude)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def pressure(altitude: float) -> float:
     """Pressure [Pa] of the standard atmosphere at a geometric altitude [m], -5 to 11 km.
 
@@ -50,7 +50,7 @@ def pressure(altitude: float) -> float:
     return float(SEA_LEVEL_PRESSURE * ratio ** (-GRAVITY / (LAPSE * GAS_CONSTANT)))
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def density(altitude: float) -> float:
     """Density [kg/m3] of the standard atmosphere at a geometric altitude [m], -5 to 11 km.
 

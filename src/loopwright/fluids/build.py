@@ -1,6 +1,7 @@
 """Make the shipped tables from CoolProp's Helmholtz equations of state: `python -m loopwright.fluids.build`.
 
-For developers: run it when a table's ranges or CoolProp's equations change; the tables lie in `fits/` with their measured errors.
+For developers: run it when a table's ranges or CoolProp's equations change. The tables lie in `fits/`, each with a
+card that holds the errors measured here.
 """
 
 from __future__ import annotations

@@ -35,7 +35,7 @@ STEPS = 30  # at most; two or three are usual
 BOILING_SHARE = 0.5  # of the total pressure, from which the humidity ratio follows its tangent
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def saturation_pressure_water(temperature: float) -> float:
     """Saturation pressure [Pa] of water at a temperature [K], over ice below the triple point (0.01 °C).
 
@@ -52,7 +52,7 @@ def saturation_pressure_water(temperature: float) -> float:
     return math.exp(c - 5.8002206e3 / T + 6.5459673 * math.log(T))
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _log_slope(t: float) -> float:
     """Slope of the logarithm of the saturation pressure of water [1/K]: the derivative of its formula."""
     T = min(max(t, COLDEST), WARMEST)
@@ -63,7 +63,7 @@ def _log_slope(t: float) -> float:
     return c + (5.8002206e3 / T + 6.5459673) / T
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _ratio(p_w: float, p: float) -> float:
     """Humidity ratio at a partial pressure of water p_w; along its tangent from `BOILING_SHARE` of p."""
     bound = BOILING_SHARE * p
@@ -72,7 +72,7 @@ def _ratio(p_w: float, p: float) -> float:
     return EPSILON * (x / left + max(p_w - bound, 0.0) * p / (left * left))
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def humidity_ratio(temperature: float, relative_humidity: float, pressure: float) -> float:
     """Humidity ratio [kg/kg] at a temperature [K], relative humidity [0..1] and total pressure [Pa].
 
@@ -84,7 +84,7 @@ def humidity_ratio(temperature: float, relative_humidity: float, pressure: float
     return _ratio(relative_humidity * saturation_pressure_water(temperature), pressure)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def saturated_humidity_ratio(temperature: float, pressure: float) -> float:
     """Humidity ratio [kg/kg] of saturated air at a temperature [K] and total pressure [Pa].
 
@@ -96,7 +96,7 @@ def saturated_humidity_ratio(temperature: float, pressure: float) -> float:
     return _ratio(saturation_pressure_water(temperature), pressure)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def relative_humidity(temperature: float, humidity_ratio: float, pressure: float) -> float:
     """Relative humidity [0..1, above 1 where fog would form] at a temperature [K], humidity ratio, pressure [Pa].
 
@@ -109,7 +109,7 @@ def relative_humidity(temperature: float, humidity_ratio: float, pressure: float
     return p_w / saturation_pressure_water(temperature)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def enthalpy(temperature: float, humidity_ratio: float) -> float:
     """Enthalpy [J/kg of dry air] at a temperature [K] and humidity ratio [kg/kg]; zero for dry air at 0 °C.
 
@@ -122,7 +122,7 @@ def enthalpy(temperature: float, humidity_ratio: float) -> float:
     return 1006.0 * t + humidity_ratio * (2.501e6 + 1860.0 * t)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def saturated_enthalpy(temperature: float, pressure: float) -> float:
     """Enthalpy [J/kg of dry air] of saturated air at a temperature [K] and total pressure [Pa].
 
@@ -134,7 +134,7 @@ def saturated_enthalpy(temperature: float, pressure: float) -> float:
     return enthalpy(temperature, saturated_humidity_ratio(temperature, pressure))
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def temperature_at_saturated_enthalpy(enthalpy: float, pressure: float) -> float:
     """Temperature [K] at which saturated air has an enthalpy [J/kg of dry air], at a total pressure [Pa].
 
@@ -163,7 +163,7 @@ def temperature_at_saturated_enthalpy(enthalpy: float, pressure: float) -> float
     return T
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def density(temperature: float, pressure: float, humidity_ratio: float) -> float:
     """Mass of dry air in a volume of moist air [kg/m3], at a temperature [K], total pressure [Pa], humidity ratio.
 
@@ -175,7 +175,7 @@ def density(temperature: float, pressure: float, humidity_ratio: float) -> float
     return pressure / (GAS_CONSTANT * temperature * (1.0 + humidity_ratio / EPSILON))
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def dew_point(humidity_ratio: float, pressure: float) -> float:
     """Temperature [K] at which air of a humidity ratio [kg/kg] is saturated, at a total pressure [Pa].
 
@@ -200,7 +200,7 @@ def dew_point(humidity_ratio: float, pressure: float) -> float:
     return T
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _bulb_humidity(t: float, bulb: float, p: float) -> float:
     """Humidity ratio of air at t [K] whose wet bulb shows `bulb` [K] (eqs. 33 and 35)."""
     T, B = t - ZERO, bulb - ZERO
@@ -210,7 +210,7 @@ def _bulb_humidity(t: float, bulb: float, p: float) -> float:
     return ((2830e3 - 240.0 * B) * w_s - 1006.0 * (T - B)) / (2830e3 + 1860.0 * T - 2100.0 * B)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def wet_bulb(temperature: float, humidity_ratio: float, pressure: float) -> float:
     """Thermodynamic wet-bulb temperature [K] at a temperature [K], humidity ratio [kg/kg] and total pressure [Pa].
 

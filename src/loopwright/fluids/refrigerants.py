@@ -82,7 +82,7 @@ class _Dry(NamedTuple):
     s: float
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def saturation(r: Refrigerant, temperature: float) -> Saturation:
     """Saturated liquid and vapour at a temperature, all properties by one look-up.
 
@@ -119,7 +119,7 @@ def saturation(r: Refrigerant, temperature: float) -> Saturation:
     return Saturation(p, rho_l, rho_v, h_l, h_v, s_l, s_v, cp_l, cp_v, mu_l, mu_v, k_l, k_v)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _reach(r: Refrigerant, t: float) -> tuple[float, float]:
     """How far t lies beyond the table [K], and the shorter way that straight lines are followed."""
     if t > r.t_max:
@@ -129,13 +129,13 @@ def _reach(r: Refrigerant, t: float) -> tuple[float, float]:
     return d, COLD_REACH * d / (COLD_REACH - d) if d > -1e9 else -COLD_REACH
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _grown(value: float, slope: float, d: float) -> float:
     """The exponential with this value and slope at d = 0, held finite and above zero."""
     return value * math.exp(min(max(slope / value * d, -60.0), 60.0))
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _dry_beyond(r: Refrigerant, t: float) -> _Dry:
     d, e = _reach(r, t)
     end = 1 if t > r.t_max else 0
@@ -143,7 +143,7 @@ def _dry_beyond(r: Refrigerant, t: float) -> _Dry:
     return _Dry(_grown(v[0], m[0], d), _grown(v[1], m[1], e if end else d), v[2] + m[2] * e, v[3] + m[3] * e)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _beyond(r: Refrigerant, t: float) -> Saturation:
     """As `saturation` outside the table: ln p straight, the rest along damped straight lines."""
     _, e = _reach(r, t)
@@ -167,7 +167,7 @@ def _beyond(r: Refrigerant, t: float) -> Saturation:
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _dry(r: Refrigerant, t: float) -> _Dry:
     if not (r.t_min <= t <= r.t_max):
         return _dry_beyond(r, t)
@@ -182,7 +182,7 @@ def _dry(r: Refrigerant, t: float) -> _Dry:
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def saturation_pressure(r: Refrigerant, temperature: float) -> float:
     """Saturation pressure [Pa] at a temperature [K]; ln p goes on straight beyond the table.
 
@@ -195,7 +195,7 @@ def saturation_pressure(r: Refrigerant, temperature: float) -> float:
     return _dry(r, temperature).p
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def saturation_temperature(r: Refrigerant, pressure: float) -> float:
     """Saturation temperature [K] at a pressure [Pa, absolute]; straight in ln p beyond the table.
 
@@ -209,7 +209,7 @@ def saturation_temperature(r: Refrigerant, pressure: float) -> float:
     return curve(r.t_of_lnp, (lnp - r.lnp_first) * r.per_lnp)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def liquid_temperature(r: Refrigerant, enthalpy: float) -> float:
     """Temperature [K] of liquid with the enthalpy [J/kg], on the saturation line; straight beyond the table.
 
@@ -222,13 +222,13 @@ def liquid_temperature(r: Refrigerant, enthalpy: float) -> float:
     return curve(r.t_of_hl, (enthalpy - r.hl_first) * r.per_hl)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _row(r: Refrigerant, t_sat: float) -> float:
     """Where t_sat lies in the superheat tables [rows from the first]; beyond them the end row serves."""
     return (min(max(t_sat, r.t_min), r.t_max) - r.t_min) * r.per_row
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _above(table: Any, row: float, x: float) -> float:
     """Value over saturation in a superheat table at x [columns]; straight lines outside the table."""
     inside = min(max(x, 0.0), float(table.shape[1] - 3))
@@ -241,7 +241,7 @@ def _above(table: Any, row: float, x: float) -> float:
     return y
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _three(c: Any, i: int, w: Weights, j: int, v: Weights) -> tuple[float, float, float]:
     """The three values of the vapour table in one cell."""
     x, y, z = 0.0, 0.0, 0.0
@@ -252,7 +252,7 @@ def _three(c: Any, i: int, w: Weights, j: int, v: Weights) -> tuple[float, float
     return x, y, z
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def vapour(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> Vapour:
     """Superheated vapour at the pressure that belongs to a saturation temperature [K], with an enthalpy [J/kg].
 
@@ -266,7 +266,7 @@ def vapour(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> Va
     return _vapour(r, saturation_temperature, _dry(r, saturation_temperature), enthalpy)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _vapour(r: Refrigerant, t_sat: float, dry: _Dry, h: float) -> Vapour:
     c = r.superheated
     x = (h - dry.h) * r.per_dh
@@ -282,7 +282,7 @@ def _vapour(r: Refrigerant, t_sat: float, dry: _Dry, h: float) -> Vapour:
     return Vapour(t_sat + dt, dry.rho / v, dry.s + ds)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def isentrope(r: Refrigerant, saturation_temperature: float, entropy: float) -> float:
     """Enthalpy [J/kg] of vapour at the pressure of a saturation temperature [K] with an entropy [J/(kg K)].
 
@@ -297,7 +297,7 @@ def isentrope(r: Refrigerant, saturation_temperature: float, entropy: float) -> 
     return dry.h + _above(r.dh_of_ds, _row(r, saturation_temperature), (entropy - dry.s) * r.per_ds)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def vapour_enthalpy(r: Refrigerant, saturation_temperature: float, temperature: float) -> float:
     """Enthalpy [J/kg] of vapour at the pressure of a saturation temperature [K], at its own temperature [K].
 
@@ -311,13 +311,13 @@ def vapour_enthalpy(r: Refrigerant, saturation_temperature: float, temperature: 
     return _dry(r, saturation_temperature).h + _above(r.dh_of_dt, _row(r, saturation_temperature), excess)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def _liquid(r: Refrigerant, t_sat: float, h_l: float, h: float) -> float:
     """Temperature [K] of liquid at h, exactly t_sat when h is h_l, inside the tables and beyond."""
     return t_sat + liquid_temperature(r, h) - liquid_temperature(r, h_l)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def temperature(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> float:
     """Temperature [K] at the pressure of a saturation temperature [K] and an enthalpy [J/kg], in any phase.
 
@@ -336,7 +336,7 @@ def temperature(r: Refrigerant, saturation_temperature: float, enthalpy: float) 
     return _vapour(r, saturation_temperature, _Dry(s.p, s.rho_v, s.h_v, s.s_v), enthalpy).t
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def density(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> float:
     """Density [kg/m3] at the pressure of a saturation temperature [K] and an enthalpy [J/kg], in any phase.
 
@@ -358,7 +358,7 @@ def density(r: Refrigerant, saturation_temperature: float, enthalpy: float) -> f
     return _vapour(r, saturation_temperature, _Dry(s.p, s.rho_v, s.h_v, s.s_v), enthalpy).rho
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def superheated_density(r: Refrigerant, pressure: float, temperature: float) -> float:
     """Density [kg/m3] of vapour at a pressure [Pa, absolute] below saturation at its temperature [K].
 

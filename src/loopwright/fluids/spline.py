@@ -13,6 +13,7 @@ from numba import njit
 __all__ = ["Weights", "coefficients", "curve", "curve_slope", "place", "slopes", "surface", "weights"]
 
 Array = Any  # a C-contiguous float64 array; numba sees the array itself
+SIXTH = 1.0 / 6.0  # a product costs a fifth of a division
 
 
 class Weights(NamedTuple):
@@ -24,7 +25,7 @@ class Weights(NamedTuple):
     d: float
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def place(x: float, cells: int) -> tuple[int, float]:
     """Cell that holds `x` (in node spacings from the first node), and where in it (0 to 1 within the grid).
 
@@ -43,7 +44,7 @@ def place(x: float, cells: int) -> tuple[int, float]:
     return i, x - i
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def weights(f: float) -> Weights:
     """Values of the four cubic basis functions at the fraction `f` of a cell; they add up to one.
 
@@ -53,10 +54,12 @@ def weights(f: float) -> Weights:
     g = 1.0 - f
     ff = f * f
     gg = g * g
-    return Weights(gg * g / 6.0, 2.0 / 3.0 - ff * (1.0 - 0.5 * f), 2.0 / 3.0 - gg * (1.0 - 0.5 * g), ff * f / 6.0)
+    return Weights(
+        SIXTH * gg * g, 4.0 * SIXTH - ff * (1.0 - 0.5 * f), 4.0 * SIXTH - gg * (1.0 - 0.5 * g), SIXTH * ff * f
+    )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def slopes(f: float) -> Weights:
     """Derivatives of `weights` with respect to `f`; they add up to zero.
 
@@ -67,7 +70,7 @@ def slopes(f: float) -> Weights:
     return Weights(-0.5 * g * g, f * (1.5 * f - 2.0), g * (2.0 - 1.5 * g), 0.5 * f * f)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def curve(table: Array, x: float) -> float:
     """Value at `x` [node spacings] of the curve whose coefficients are `table` [n + 2], linear beyond its ends.
 
@@ -85,7 +88,7 @@ def curve(table: Array, x: float) -> float:
     return float(y)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def curve_slope(table: Array, x: float) -> float:
     """Slope of the curve at `x` [node spacings], per node spacing.
 
@@ -98,7 +101,7 @@ def curve_slope(table: Array, x: float) -> float:
     return float(w.a * table[i] + w.b * table[i + 1] + w.c * table[i + 2] + w.d * table[i + 3])
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
 def surface(table: Array, i: int, w: Weights, j: int, v: Weights) -> float:
     """Value in cell (i, j) of the surface whose coefficients are `table` [n + 2, m + 2].
 
