@@ -66,7 +66,14 @@ def readings(draw):
     air = 0.0 if "abs" in unit or quantity != "pressure" else 101325.0
     value = float(f"{from_si(si - air, TABLE.quantities[quantity].kind, unit):.5g}")
     plain = f"{value:.5f}".rstrip("0").rstrip(".")
-    form = draw(st.sampled_from(["beside", "inside", "tight", "both"]))
+    forms = (
+        ["beside"]
+        if unit == "1"
+        else ["beside", "inside", "both"]
+        if unit[0].isdigit()
+        else ["beside", "inside", "both", "tight"]
+    )
+    form = draw(st.sampled_from(forms))
     written = {
         "beside": {"value": value, "unit": unit},
         "inside": {"value": f"{plain} {unit}"},

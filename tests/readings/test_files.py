@@ -4,6 +4,7 @@ import json
 
 import pytest
 from sheets import whole
+from test_read import CASES
 
 from loopwright import readings
 from loopwright.errors import InputError
@@ -202,3 +203,23 @@ def test_files_that_cannot_be_read_are_input_errors(tmp_path):
         readings.read_file("nul\0.json")
     with pytest.raises(InputError, match="Not a form"):
         readings.read_text("", "xml")
+
+
+IN_JSON = [case for case in CASES if case[0] not in ("7", "vehicle") and "finite" not in case[2]]
+
+
+@pytest.mark.parametrize(("field", "change", "says"), IN_JSON, ids=[f"{f} {s}" for f, _, s in IN_JSON])
+def test_each_kind_of_problem_names_its_line(field, change, says):
+    sheet = whole()
+    change(sheet)
+    text = json.dumps(sheet, indent=1, ensure_ascii=True)
+    (found,) = readings.read_text(text, "json")
+    (problem,) = [p for p in found.problems if p.field == field and says in p.says]
+    line = text.splitlines()[problem.line - 1]
+    if "Missing" in problem.says and f'"{field.rsplit(".", 1)[-1]}":' not in line:
+        assert line.rstrip().endswith("{")  # nothing there to point at: the line where its table begins
+    elif field.endswith("]"):
+        assert line.strip().strip(",") == problem.found
+    else:
+        key = field.rsplit(".", 1)[-1]
+        assert line.strip().startswith(f'"{key}":')

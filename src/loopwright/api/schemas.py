@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -78,10 +79,28 @@ def _any_case(text: str) -> str:
 
 
 def _unit(kind: Kind) -> str:
-    names = sorted({name for u in units_of(kind) for name in (u.symbol, *u.spellings)}, key=lambda n: (-len(n), n))
-    folded = list(dict.fromkeys(_any_case(name) for name in names))
     reference = _REFERENCE if kind.startswith("pressure") else ""
-    return f"(?:{'|'.join(folded)}){reference}"
+    return f"{_one_of(_spellings(kind))}{reference}"
+
+
+def _inside(kind: Kind) -> str:
+    """Return the pattern of a unit behind a number in one text, with the blank between them.
+
+    A unit that opens with a digit needs the blank, for "81/s" is not eight of "1/s", and "1" itself cannot stand there.
+    """
+    digits = [name for name in _spellings(kind) if name[0].isdigit() and name != "1"]
+    reference = _REFERENCE if kind.startswith("pressure") else ""
+    close = f" ?{_one_of(name for name in _spellings(kind) if not name[0].isdigit())}{reference}"
+    return f"(?:{close}| {_one_of(digits)})" if digits else close
+
+
+def _spellings(kind: Kind) -> list[str]:
+    names = {name for u in units_of(kind) for name in (u.symbol, *u.spellings)}
+    return sorted(names, key=lambda name: (-len(name), name))
+
+
+def _one_of(names: Iterable[str]) -> str:
+    return f"(?:{'|'.join(dict.fromkeys(map(_any_case, names)))})"
 
 
 def _vehicle() -> Json:
@@ -117,7 +136,10 @@ def _conditions() -> Json:
 def _field(field: Field) -> Json:
     """Return a number with the limits of its key's unit, or text that may carry a unit of its own."""
     low, high = (round(from_si(limit, field.kind, field.unit), 6) for limit in (field.low, field.high))
-    forms = [{"type": "number", "minimum": low, "maximum": high}, _written(f"{_NUMBER}(?: ?{_unit(field.kind)})?")]
+    forms = [
+        {"type": "number", "minimum": low, "maximum": high},
+        _written(f"{_NUMBER}(?:{_inside(field.kind)})?"),
+    ]
     if field.kind == "mass":
         forms.append(_written(f"[0-9]+ ?[Ll][Bb][Ss]?,? ?{_NUMBER} ?[Oo][Zz]"))
     return {"description": field.name, "anyOf": forms}
@@ -161,7 +183,7 @@ def _of_quantity(name: str) -> Json:
     """Return what one quantity asks: its points, and a unit inside the text or beside the number."""
     quantity = table().quantities[name]
     unit = _unit(quantity.kind)
-    inside = {"value": _written(f"{_NUMBER} ?{unit}"), "unit": _or_null(_written(unit))}
+    inside = {"value": _written(f"{_NUMBER}{_inside(quantity.kind)}"), "unit": _or_null(_written(unit))}
     beside = {"value": {"anyOf": [{"type": "number"}, _written(_NUMBER)]}, "unit": _written(unit)}
     points = [point for point in table().read_at() if name in table().carries(point)]
     return {
@@ -178,8 +200,8 @@ def _of_quantity(name: str) -> Json:
 
 
 def _accuracy_units(kind: Kind) -> Json:
-    written = _written(f"{_NUMBER}(?: ?{_unit(kind)})?")
-    percent = _written(f"{_NUMBER}(?: ?{_unit('fraction_difference')})?")
+    written = _written(f"{_NUMBER}(?:{_inside(kind)})?")
+    percent = _written(f"{_NUMBER}(?:{_inside('fraction_difference')})?")
     number: Json = {"type": "number"}
     return {
         "properties": {"span": {"anyOf": [number, written, _NULL]}, "unit": _or_null(_written(_unit(kind)))},

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from loopwright.errors import Problem
 from loopwright.quantities import find_unit, from_si, show
-from loopwright.readings.air import saturation_pressure
 from loopwright.readings.points import table
 from loopwright.readings.records import Reading, Test
 
@@ -155,7 +155,20 @@ def _probably(test: Test, r: Reading) -> str:
 
 
 def _saturation(test: Test, above: float) -> float | None:
-    return saturation_pressure(test.vehicle.refrigerant, test.weather.air_temperature + above)
+    """Return the saturation pressure [Pa] so many kelvin above the day's air; None above the critical temperature."""
+    return _saturation_pressure(test.vehicle.refrigerant, test.weather.air_temperature + above)
+
+
+@lru_cache(maxsize=1024)
+def _saturation_pressure(name: str, temperature: float) -> float | None:
+    if table().refrigerants[name].loop:
+        from loopwright.fluids import refrigerant  # late: a form or a schema needs no compiled physics
+        from loopwright.fluids.refrigerants import saturation_pressure
+
+        return float(saturation_pressure(refrigerant(name), temperature))
+    from CoolProp.CoolProp import PropsSI  # late: over a second to import, and only the rare refrigerant needs it
+
+    return float(PropsSI("P", "T", temperature, "Q", 1, name)) if temperature < PropsSI("Tcrit", name) else None
 
 
 def _vent_frozen(test: Test) -> Iterator[Problem]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loopwright.errors import InputError, Problem
-from loopwright.readings.air import pressure as air_pressure
 
 __all__ = ["Conditions", "Observation", "Reading", "Refused", "Test", "Vehicle", "Weather"]
 
@@ -35,7 +34,9 @@ class Weather:
     @property
     def atmosphere(self) -> float:
         """Absolute pressure of the air [Pa] at the altitude, at sea level where that is unknown."""
-        return air_pressure(0.0 if self.altitude is None else self.altitude)
+        from loopwright.fluids.atmosphere import pressure  # late: a form or a schema needs no compiled physics
+
+        return pressure(0.0 if self.altitude is None else self.altitude)
 
 
 @dataclass(frozen=True)
