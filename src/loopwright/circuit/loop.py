@@ -123,6 +123,12 @@ def entering_air(c: Any) -> Air:
 
 
 @njit(cache=True)
+def _stretched(x: float) -> float:
+    """Transfer units from a coordinate: the same up to 1, then growing as an exponential, for starved exchangers."""
+    return x if x <= 1.0 else 1.0 + 0.5 * math.expm1(2.0 * (x - 1.0))
+
+
+@njit(cache=True)
 def evaporator_outlet(accumulator: float, coordinate: float) -> Outlet:
     """Transfer units of superheating, liquid share, accumulator level from the coordinate.
 
@@ -137,8 +143,8 @@ def evaporator_outlet(accumulator: float, coordinate: float) -> Outlet:
     """
     if accumulator > 0.5:
         level = min(max(coordinate, 0.0), 1.0)
-        return Outlet(max(-coordinate, 0.0), 0.04 * level + max(coordinate - 1.0, 0.0), level)
-    return Outlet(max(coordinate, 0.0), max(-coordinate, 0.0), 0.0)
+        return Outlet(_stretched(max(-coordinate, 0.0)), 0.04 * level + max(coordinate - 1.0, 0.0), level)
+    return Outlet(_stretched(max(coordinate, 0.0)), max(-coordinate, 0.0), 0.0)
 
 
 @njit(cache=True)
@@ -155,9 +161,9 @@ def condenser_outlet(accumulator: float, coordinate: float) -> Outlet:
     Outlet(units=0.5, other=0.0, level=0.0)
     """
     if accumulator > 0.5:
-        return Outlet(max(coordinate, 0.0), max(-coordinate, 0.0), 0.0)
+        return Outlet(_stretched(max(coordinate, 0.0)), max(-coordinate, 0.0), 0.0)
     level = min(max(coordinate, 0.0), 1.0)
-    return Outlet(0.04 * level + max(coordinate - 1.0, 0.0), max(-coordinate, 0.0), level)
+    return Outlet(0.04 * level + _stretched(max(coordinate - 1.0, 0.0)), max(-coordinate, 0.0), level)
 
 
 @njit(cache=True)
@@ -171,12 +177,12 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     air heat of the evaporator over a nominal heat; shares of the condenser's face less the face; refrigerant in the loop
     less the charge over the label charge.
     """
-    # ---- suction: line loss and heat from the flow at the evaporator's outlet state
+    # ---- suction: foreign gas gathers where liquid leaves it behind (the condenser and half the storage); line loss and heat from the flow at the evaporator's outlet state
     out = evaporator_outlet(c.accumulator, a)
     sat = saturation(r, te)
     high = saturation(r, tc)
     gas_pressure = c.foreign_gas * AIR_GAS_CONSTANT * tc / (
-        c.discharge_volume + 0.5 * c.condenser_volume + (0.0 if c.accumulator > 0.5 else 0.5 * c.storage_volume)
+        c.discharge_volume + c.condenser_volume + 0.5 * c.storage_volume
     )
     condenser_in_pressure = high.p + gas_pressure
     intake = displaced(c, te, sat.p, condenser_in_pressure)
@@ -248,7 +254,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     rho_lo = 1.0 / (x_lo / high.rho_v + (1.0 - x_lo) / saturation(r, t_liquid).rho_l)
     liquid_loss = c.liquid_loss + restriction_loss(LIQUID_RESTRICTION, c.high_side_area)
     p_xi = p_co - friction(liquid_loss, flow, rho_lo)
-    t_xi_sat = saturation_temperature(r, max(p_xi, 0.3e5))
+    carried = gas_pressure * min(x_lo / 0.05, 1.0)  # vapour that leaves the condenser takes the foreign gas along
+    t_xi_sat = saturation_temperature(r, max(p_xi - carried, 0.3e5))
     sat_xi = saturation(r, t_xi_sat)
     x_xi = min(max((h_lo - sat_xi.h_l) / (sat_xi.h_v - sat_xi.h_l), 0.0), 1.0)
     subcooling = positive(t_xi_sat - t_liquid) - 0.1 if t_xi_sat > t_liquid else 0.0

@@ -8,16 +8,20 @@ import numpy as np
 from numba import njit, prange
 
 from loopwright.circuit.loop import Air, Loop, entering_air, loop
+from loopwright.circuit.standing import standing_pressure
 from loopwright.fluids.refrigerants import saturation_temperature
 
-__all__ = ["CONVERGED", "LOST", "TOLERANCE", "first_guess", "solve", "solve_batch", "solve_from"]
+__all__ = ["CONVERGED", "HELD_OFF", "LOST", "TOLERANCE", "first_guess", "held_off", "solve", "solve_batch", "solve_from"]
 
 TOLERANCE = 1e-7  # on each scaled balance: a thousand times finer than the 0.1 % to which balances must close
 CONVERGED = 0
 LOST = 1
+HELD_OFF = 2  # the pressure switches never let the compressor run; the loop stands
 
 _STEP = np.array([1e-4, 1e-4, 1e-6, 1e-6])  # difference steps for the derivatives
 _REACH = np.array([9.0, 9.0, 0.5, 0.5])  # longest step in one iteration
+_LEAST = np.array([195.0, 250.0, -3.8, -1.6])  # bounds within which the unknowns stay while a solution is sought
+_MOST = np.array([335.0, 378.0, 4.2, 4.6])
 
 
 @njit(cache=True)
@@ -27,6 +31,12 @@ def first_guess(c: Any, air: Air, x: np.ndarray) -> None:
     x[1] = air.condenser_temperature + 16.0
     x[2] = 0.4
     x[3] = 0.5 if c.accumulator < 0.5 else 0.3
+
+
+@njit(cache=True)
+def _coldest(c: Any) -> float:
+    """Lowest evaporating temperature worth trying [K]: below it the controls have all but stopped the compressor."""
+    return c.control_temperature - 1.25 * c.control_band if c.control_minimum < 1e-3 else _LEAST[0]
 
 
 @njit(cache=True)
@@ -99,6 +109,7 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
     xn = np.empty(4)
     dx = np.empty(4)
     lu = np.empty((4, 4))
+    coldest = _coldest(c)
     size = _balances(c, r, air, x, f)
     count = 1
     fresh = False
@@ -127,7 +138,8 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
         accepted = False
         for attempt in range(6):
             for k in range(4):
-                xn[k] = x[k] + t * dx[k]
+                xn[k] = min(max(x[k] + t * dx[k], _LEAST[k]), _MOST[k])
+            xn[0] = max(xn[0], coldest)
             sizen = _balances(c, r, air, xn, fn)
             count += 1
             after = _norm(fn)
@@ -146,7 +158,7 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
         if after < 0.2 * before:
             ss = 0.0
             for k in range(4):
-                dx[k] *= t
+                dx[k] = xn[k] - x[k]
                 ss += (dx[k] / _REACH[k]) ** 2
             for i in range(4):
                 jd = 0.0
@@ -173,52 +185,113 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
 
 
 @njit(cache=True)
+def held_off(c: Any, r: Any, air: Air) -> bool:
+    """Whether the compressor does not turn at all: not driven, or a standing pressure outside its pressure switches."""
+    if c.driven < 0.5:
+        return True
+    standing = standing_pressure(c, r, air.condenser_temperature)
+    return standing > c.high_cutout - 0.3e6 or standing < c.low_cutout
+
+
+@njit(cache=True)
+def _descend(c: Any, r: Any, air: Air, x: np.ndarray, most: int) -> tuple[int, int]:
+    """Levenberg and Marquardt's method from `x`, in place: slower than Newton, but every step brings the balances down.
+
+    Returns (code, evaluations). Minimises the sum of squared balances with the unknowns scaled by their reach.
+    """
+    f, fn, xn, dx, jac = np.empty(4), np.empty(4), np.empty(4), np.empty(4), np.empty((4, 4))
+    normal, lu = np.empty((4, 4)), np.empty((4, 4))
+    slope = np.empty(4)
+    coldest = _coldest(c)
+    size = _balances(c, r, air, x, f)
+    count = 1
+    damping = 1e-2
+    for _ in range(most):
+        if size < TOLERANCE:
+            return CONVERGED, count
+        _jacobian(c, r, air, x, f, jac, fn)
+        count += 4
+        for i in range(4):
+            slope[i] = 0.0
+            for k in range(4):
+                slope[i] += jac[k, i] * f[k] * _REACH[i]
+            for j in range(4):
+                normal[i, j] = 0.0
+                for k in range(4):
+                    normal[i, j] += jac[k, i] * jac[k, j] * _REACH[i] * _REACH[j]
+        before = _norm(f)
+        better = False
+        for _ in range(8):
+            for i in range(4):
+                for j in range(4):
+                    lu[i, j] = normal[i, j]
+                lu[i, i] += damping * (normal[i, i] + 1e-6)
+            if not _eliminate(lu, slope, jac, dx):
+                damping *= 8.0
+                continue
+            for k in range(4):
+                step = min(max(dx[k], -1.0), 1.0) * _REACH[k]
+                xn[k] = min(max(x[k] + step, _LEAST[k]), _MOST[k])
+            xn[0] = max(xn[0], coldest)
+            sizen = _balances(c, r, air, xn, fn)
+            count += 1
+            if _norm(fn) < before:
+                better = True
+                damping = max(damping * 0.15, 1e-10)
+                break
+            damping *= 6.0
+        if not better:
+            break
+        for k in range(4):
+            x[k] = xn[k]
+            f[k] = fn[k]
+        size = sizen
+    return (CONVERGED if size < TOLERANCE else LOST), count
+
+
+_STARTS = np.array(  # offsets of the unknowns from the first guess, in the order they are tried
+    [
+        [0.0, 0.0, 0.0, 0.0],
+        [-15.0, 0.0, 1.1, -0.7],
+        [8.0, 15.0, 0.0, 0.8],
+        [0.0, 4.0, -0.6, -0.45],
+        [0.0, 30.0, 0.0, 2.0],
+        [-30.0, -8.0, 2.5, -1.1],
+        [12.0, -10.0, -0.3, -0.48],
+        [3.0, -12.0, -0.2, 0.4],
+        [25.0, 20.0, 0.3, -0.3],
+        [6.0, 30.0, 0.6, 3.2],
+        [2.0, -8.0, 0.3, -1.3],
+        [35.0, -2.0, -0.1, -0.9],
+    ]
+)
+
+
+@njit(cache=True)
 def solve(c: Any, r: Any, air: Air, x: np.ndarray) -> tuple[int, int]:
     """Steady state of one circuit from a cold start, trying further starts where the first is lost.
 
-    Fills `x` (4) and returns (code, evaluations of the loop).
+    Fills `x` (4) and returns (code, evaluations of the loop); `HELD_OFF` where nothing runs and there is nothing to solve. Newton's method first, with two starts; then descent.
     """
+    if held_off(c, r, air):
+        return HELD_OFF, 0
     jac = np.empty((4, 4))
     total = 0
-    code = LOST
-    for attempt in range(8):
+    hottest = saturation_temperature(r, c.high_cutout) - 2.0
+    for attempt in range(2 + len(_STARTS)):
         first_guess(c, air, x)
-        if attempt == 1:
-            x[0] -= 15.0
-            x[2] = 1.5
-            x[3] = -0.2
-        elif attempt == 2:
-            x[0] += 8.0
-            x[1] += 15.0
-            x[3] = 1.3
-        elif attempt == 3:
-            x[1] += 4.0
-            x[2] = -0.2
-            x[3] = 0.05
-        elif attempt == 4:
-            x[0] -= 30.0
-            x[1] -= 8.0
-            x[2] = 3.0
-            x[3] = -0.6
-        elif attempt == 5:
-            x[1] += 30.0
-            x[3] = 2.5
-        elif attempt == 6:
-            x[0] += 12.0
-            x[1] -= 10.0
-            x[2] = 0.1
-            x[3] = 0.02
-        elif attempt == 7:
-            x[0] -= 20.0
-            x[1] += 10.0
-            x[2] = 0.9
-            x[3] = 0.9
-        x[1] = min(x[1], saturation_temperature(r, c.high_cutout) - 2.0)
-        code, count = solve_from(c, r, air, x, jac, False, 60)
+        start = attempt if attempt < 2 else attempt - 2
+        for k in range(4):
+            x[k] += _STARTS[start, k]
+        x[1] = min(x[1], hottest)
+        if attempt < 2:
+            code, count = solve_from(c, r, air, x, jac, False, 25)
+        else:
+            code, count = _descend(c, r, air, x, 60)
         total += count
         if code == CONVERGED:
-            break
-    return code, total
+            return code, total
+    return LOST, total
 
 
 @njit(cache=True, parallel=True)

@@ -14,7 +14,7 @@ from numba import njit, prange
 from loopwright.circuit.loop import entering_air, loop
 from loopwright.circuit.points import OUTPUTS, read_idle, read_running
 from loopwright.circuit.record import CIRCUIT, FIELDS
-from loopwright.circuit.steady import CONVERGED, solve, solve_from
+from loopwright.circuit.steady import CONVERGED, held_off, solve, solve_from
 from loopwright.diagnosis.likelihood import TAILS, Evidence, log_likelihood, log_word, predict_reading
 from loopwright.diagnosis.prior import Table, bend
 
@@ -43,7 +43,7 @@ def _solve_near(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool) -> i
 @njit(cache=True)
 def _outputs(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool, out: np.ndarray) -> int:
     """Solve a circuit and fill what it would show."""
-    if c.driven < 0.5:
+    if held_off(c, r, entering_air(c)):
         read_idle(c, r, out)
         return CONVERGED
     code = _solve_near(c, r, x, jac, warm)
@@ -83,7 +83,7 @@ def _slopes(
     d = table.count[h]
     flat = record.view(np.float64)
     c = record[0]
-    driven = c.driven >= 0.5
+    driven = not held_off(c, r, entering_air(c))
     f0 = np.empty(4)
     f1 = np.empty(4)
     inverse = np.empty((4, 4))
@@ -265,10 +265,10 @@ def weigh(
         c = record[0]
         x = start[i]
         code = CONVERGED
-        if c.driven < 0.5:
+        air = entering_air(c)
+        if held_off(c, r[0], air):
             read_idle(c, r[0], outs[i])
         else:
-            air = entering_air(c)
             code, _ = solve_from(c, r[0], air, x, jac, False, 25)
             if code != CONVERGED:
                 code, _ = solve(c, r[0], air, x)
