@@ -50,6 +50,10 @@ def refused(found):
             "nothing condenses at this pressure. Probably bar written as psi",
         ),
         (sheet(reading("vent_center", "7 °F"), air=31), "Probably °C written as °F"),
+        (
+            sheet(reading("low_side", "207 psi"), reading("high_side", "1400 kPa"), reading("vent_center", "7 °C")),
+            "nothing boils below the day at this pressure. Probably kPa written as psi",
+        ),
     ],
 )
 def test_the_impossible_is_refused_and_the_mixup_named(found, says):
@@ -96,10 +100,15 @@ def test_the_strange_is_kept(found):
             "Perhaps gauge pressure written as absolute",
         ),
         (
-            sheet(reading("low_side", "74.7 psi", "standing"), reading("high_side", "74.7 psi", "standing"), air=16.7),
+            sheet(reading("low_side", "35.3 psi", "standing"), reading("high_side", "35.3 psi", "standing"), air=-5),
             "Perhaps absolute pressure written as gauge",
         ),
         (sheet(reading("low_side", "120 psi"), reading("high_side", "95 psi")), "reads above the high side"),
+        (
+            sheet(reading("low_side", "60 psi", "standing"), reading("high_side", "90 psi", "standing"), air=20),
+            "not come level yet",
+        ),
+        (sheet(reading("high_side", "145 kPa"), air=16.7), "an empty system shows that, or psi was meant"),
         (sheet(reading("ambient_air", "12 °C"), air=31), "the weather says 31 °C"),
         (sheet(reading("vent_center", "45 °C"), air=24), "was 45 °F meant?"),
         (sheet(relative_humidity_pct=2), "drier than almost any air"),

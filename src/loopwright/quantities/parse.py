@@ -8,6 +8,7 @@ import unicodedata
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
+from numbers import Real
 from typing import Literal
 
 from loopwright.errors import InputError, Problem
@@ -50,7 +51,7 @@ class Quantity:
     reference: Reference | None = None
 
 
-def parse(written: str | float, kind: Kind, unit: str | None = None, default: str | None = None) -> Quantity:
+def parse(written: object, kind: Kind, unit: str | None = None, default: str | None = None) -> Quantity:
     """Read what a person wrote.
 
     Parameters
@@ -71,7 +72,7 @@ def parse(written: str | float, kind: Kind, unit: str | None = None, default: st
     >>> round(parse("1 lb 5 oz", "mass").value, 4)
     0.5953
     """
-    if isinstance(written, bool) or not isinstance(written, str | int | float):
+    if isinstance(written, bool) or not isinstance(written, str | Real):
         raise _wrong(written, _example(kind), "Not a number.")
     if not isinstance(written, str):
         return _with_unit(_finite(written, written), kind, _needed(unit or default, kind, written), written)
@@ -172,14 +173,14 @@ def _needed(unit: str | None, kind: Kind, written: object) -> str:
     return unit
 
 
-def _finite(value: float, written: object) -> float:
+def _finite(value: Real | float, written: object) -> float:
     try:
-        value = float(value)
+        plain = float(value)
     except OverflowError:  # an integer of hundreds of digits
-        value = math.inf
-    if not math.isfinite(value):
+        plain = math.inf
+    if not math.isfinite(plain):
         raise _wrong(written, "a finite number", "Not a finite number.")
-    return value
+    return plain
 
 
 def _plain(text: str) -> str:

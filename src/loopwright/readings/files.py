@@ -9,6 +9,7 @@ from typing import Any
 from loopwright.errors import InputError, Problem
 from loopwright.quantities import written_as
 from loopwright.readings import json_text, toml_text
+from loopwright.readings.gather import LONGEST_TEXT, is_text
 from loopwright.readings.places import Places
 from loopwright.readings.read import read
 from loopwright.readings.records import Refused, Test
@@ -81,7 +82,7 @@ def _one(text: str, form: str, first_line: int) -> Test | Refused:
 
 def _identity(sheet: Any) -> str:
     found = sheet.get("id") if isinstance(sheet, Mapping) else None
-    return written_as(found) if isinstance(found, str) else ""
+    return found if isinstance(found, str) and len(found) <= LONGEST_TEXT and is_text(found) else ""
 
 
 def _decoded(raw: bytes | str) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from loopwright.errors import InputError, Problem
 from loopwright.quantities import Kind, Quantity, parse, written_as
 
-__all__ = ["LONGEST_TEXT", "Gather", "join"]
+__all__ = ["LONGEST_TEXT", "Gather", "is_text", "join"]
 
 LONGEST_TEXT = 1000  # characters of an id, a label or an instrument's name
 
@@ -21,6 +21,15 @@ def join(parent: str, key: str) -> str:
     ('id', 'readings[2].value')
     """
     return f"{parent}.{key}" if parent else key
+
+
+def is_text(found: str) -> bool:
+    r"""Tell whether text can be written down; a lone half of a surrogate pair cannot.
+
+    >>> is_text("30 °F"), is_text("\ud800")
+    (True, False)
+    """
+    return not any("\ud800" <= ch <= "\udfff" for ch in found)
 
 
 class Gather:
@@ -70,7 +79,7 @@ class Gather:
             self.add(join(field, key), found, "text", "Not text.")
         elif len(found) > LONGEST_TEXT:
             self.add(join(field, key), found, f"at most {LONGEST_TEXT} characters", "Too long.")
-        elif any(0xD800 <= ord(ch) <= 0xDFFF for ch in found):
+        elif not is_text(found):
             self.add(join(field, key), found, "text that can be written down", "Half of a character.")
         else:
             return found
@@ -93,7 +102,7 @@ class Gather:
     ) -> Quantity | None:
         """Return a value with its unit; `unit` stands beside it, `default` is for values that have none."""
         try:
-            return parse(found, kind, unit, default)  # type: ignore[arg-type]  # parse refuses what is no number or text
+            return parse(found, kind, unit, default)
         except InputError as error:
             for problem in error.problems:
                 self.problems.append(Problem(field, problem.found, problem.allowed, problem.says))

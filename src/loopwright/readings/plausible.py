@@ -22,25 +22,28 @@ SWAPPED = 300e3  # Pa; two poor gauges (1.6 % of 1.1 and 3.5 MPa) disagree by 75
 DOUBTFUL = 100e3  # Pa; more than two poor gauges disagree
 SIDES_AGREE = 80e3  # Pa; as far apart as two poor gauges read one standing pressure
 HOT_SOAK = 40.0  # K; how far above the day the coldest part with liquid in it can be, just after a run
+SOAK = (-4.0, 8.0)  # K above the day: where a vehicle that has stood may be, from deep shade to sun and a warm engine
 AIR_INSIDE = 1.0e6  # Pa; more foreign gas than any way of letting it in leaves in a vehicle
 COOLING = 10.0  # K; air this much colder than the day was cooled, whatever the probe
 NO_CONDENSING = 10.0  # K; refrigerant that condenses this far below the day's air is out of the question
 COINCIDENCE = 0.04  # share of the pressure; a poor thermometer (1 K) and a poor gauge together
 COLDEST_VENT = 261.15  # K, -12 °C; a coil this cold is shut with ice and passes no air
+CONDENSING = (5.0, 50.0)  # K above the day's air: where a running high side usually condenses
+EVAPORATING = (-45.0, -5.0)  # K above the day's air: where a running low side usually boils
+VENTS = ("vent_center", "vent_left", "vent_right")
 FREEZING_DAY = 283.15  # K, 10 °C; below this a vent may be as cold as the day
 NOTEWORTHY = 15.0  # K between two thermometers in the same air
 
 
 def impossible(test: Test) -> list[Problem]:
     """Return everything in a well-formed sheet that no vehicle can show, with what was probably meant."""
-    rules = (_not_modelled, _hoses_swapped, _standing_too_high, _cooled_by_nothing, _vent_frozen)
+    rules = (_not_modelled, _hoses_swapped, _standing_too_high, _cooled_by_nothing, _cooled_by_warmth, _vent_frozen)
     return [problem for rule in rules for problem in rule(test)]
 
 
 def unlikely(test: Test) -> Test:
     """Return the test with its warnings: what is possible but should be looked at again."""
-    rules = (_sides_nearly_swapped, _standing_in_another_unit, _air_disagrees, _dry_air, _vent_in_another_unit)
-    return dataclasses.replace(test, warnings=tuple(says for rule in rules for says in rule(test)))
+    return dataclasses.replace(test, warnings=tuple(says for rule in _UNLIKELY for says in rule(test)))
 
 
 def _of(test: Test, phase: str, points: str | Iterable[str], quantity: str) -> list[Reading]:
@@ -104,29 +107,63 @@ def _standing_in_another_unit(test: Test) -> Iterator[str]:
             yield f"Standing, both sides show {low.written}, which fits no liquid at this temperature.{hint}"
 
 
+def _vent_is_cold(test: Test) -> bool:
+    vents = _of(test, "running", VENTS, "temperature")
+    return any(v.value < test.weather.air_temperature - COOLING for v in vents)
+
+
 def _cooled_by_nothing(test: Test) -> Iterator[Problem]:
     """Cold air needs refrigerant that condenses, and it only condenses into air colder than itself."""
-    day = test.weather.air_temperature
-    vents = _of(test, "running", ("vent_center", "vent_left", "vent_right"), "temperature")
-    needed = _saturation(test, -NO_CONDENSING)
-    if needed is None or not any(v.value < day - COOLING for v in vents):
+    if not _vent_is_cold(test):
         return
+    for r, needed, unit in _high_sides_that_condense_nothing(test):
+        at_least = show(needed - test.weather.atmosphere, "pressure", r.unit)
+        says = f"The vent is cold, but nothing condenses at this pressure. Probably {unit} written as {r.unit}."
+        yield _problem(r, f"at least {at_least} gauge where the vent is cold", says)
+
+
+def _running_in_another_unit(test: Test) -> Iterator[str]:
+    """Without a cold vent an empty system shows the same, so it is only remarked on."""
+    for r, _, unit in _high_sides_that_condense_nothing(test):
+        yield f"Nothing condenses at {r.written} on the high side; an empty system shows that, or {unit} was meant."
+
+
+def _high_sides_that_condense_nothing(test: Test) -> Iterator[tuple[Reading, float, str]]:
+    """Yield readings too low for this day that in another unit would be right: reading, pressure needed [Pa], unit."""
+    needed = _saturation(test, -NO_CONDENSING)
     for r in _of(test, "running", "high_side", "pressure"):
-        if r.statistic == "mean" and r.value < needed and (unit := _plausible_unit(test, r)):
-            at_least = show(needed - test.weather.atmosphere, "pressure", r.unit)
-            says = f"The vent is cold, but nothing condenses at this pressure. Probably {unit} written as {r.unit}."
-            yield _problem(r, f"at least {at_least} gauge where the vent is cold", says)
+        if needed is not None and r.statistic == "mean" and r.value < needed:
+            unit = _unit_between(test, r, *CONDENSING)
+            if unit is not None:
+                yield r, needed, unit
 
 
-def _plausible_unit(test: Test, r: Reading) -> str | None:
-    """Return the unit in which the same number is a running high side for this day: 5 to 50 K above the air."""
-    low, high = _saturation(test, 5.0), _saturation(test, 50.0)
+def _cooled_by_warmth(test: Test) -> Iterator[Problem]:
+    """A cold vent needs refrigerant that boils, and it only boils in air warmer than itself."""
+    warmest = _saturation(test, 0.0)
+    if warmest is None or not _vent_is_cold(test):
+        return
+    for r in _of(test, "running", "low_side", "pressure"):
+        if r.statistic == "mean" and r.value > warmest and (unit := _unit_between(test, r, *EVAPORATING)):
+            at_most = show(warmest - test.weather.atmosphere, "pressure", r.unit)
+            says = "The vent is cold, but nothing boils below the day at this pressure."
+            allowed = f"at most {at_most} gauge where the vent is cold"
+            yield _problem(r, allowed, f"{says} Probably {unit} written as {r.unit}.")
+
+
+def _unit_between(test: Test, r: Reading, coldest: float, warmest: float) -> str | None:
+    """Return the unit in which the same number is saturation between two temperatures, in K above the day."""
+    low, high = _saturation(test, coldest), _saturation(test, warmest)
     if low is None or high is None:
         return None
-    for unit, value in _other_units(test, r):
-        if low < value < high:
-            return unit
-    return None
+    return next((unit for unit, value in _other_units(test, r) if low < value < high), None)
+
+
+def _not_level(test: Test) -> Iterator[str]:
+    for low, high in _pairs(test, "standing"):
+        if abs(low.value - high.value) > DOUBTFUL:
+            both = f"Standing, the low side shows {low.written} and the high side {high.written}"
+            yield f"{both}: they have not come level yet, or a gauge is off."
 
 
 def _other_units(test: Test, r: Reading) -> Iterator[tuple[str, float]]:
@@ -140,8 +177,8 @@ def _other_units(test: Test, r: Reading) -> Iterator[tuple[str, float]]:
 
 def _probably(test: Test, r: Reading) -> str:
     """Say in which other unit, or from which other zero, a standing pressure is just saturation at the day's air."""
-    soaked = _saturation(test, 0.0)
-    if soaked is None or abs(r.value / soaked - 1) < COINCIDENCE:
+    coldest, soaked, warmest = (_saturation(test, above) for above in (SOAK[0], 0.0, SOAK[1]))
+    if coldest is None or soaked is None or warmest is None or coldest < r.value < warmest:
         return ""
     for unit, value in _other_units(test, r):
         if abs(value / soaked - 1) < COINCIDENCE:
@@ -174,7 +211,7 @@ def _saturation_pressure(name: str, temperature: float) -> float | None:
 def _vent_frozen(test: Test) -> Iterator[Problem]:
     if test.weather.air_temperature < FREEZING_DAY:
         return
-    for r in _of(test, "running", ("vent_center", "vent_left", "vent_right"), "temperature"):
+    for r in _of(test, "running", VENTS, "temperature"):
         if r.value < COLDEST_VENT:
             says = "No vent blows that cold: the coil would be shut with ice."
             if r.unit == "°F":
@@ -185,7 +222,7 @@ def _vent_frozen(test: Test) -> Iterator[Problem]:
 def _vent_in_another_unit(test: Test) -> Iterator[str]:
     """A vent far above the day may be the heater; as °F it would be a cold vent, and that is worth a second look."""
     fahrenheit, _ = find_unit("°F", "temperature")
-    for r in _of(test, "running", ("vent_center", "vent_left", "vent_right"), "temperature"):
+    for r in _of(test, "running", VENTS, "temperature"):
         number = from_si(r.value, "temperature", "°C")
         other = fahrenheit.factor * number + fahrenheit.offset
         if r.unit == "°C" and r.value > test.weather.air_temperature + COOLING and 273.15 < other < 290.0:
@@ -205,3 +242,14 @@ def _dry_air(test: Test) -> Iterator[str]:
     if humidity is not None and humidity < 0.03:
         dry = show(humidity, "fraction", "%")
         yield f"{dry} humidity is drier than almost any air outdoors; leave it out if it is unknown."
+
+
+_UNLIKELY = (
+    _sides_nearly_swapped,
+    _not_level,
+    _standing_in_another_unit,
+    _running_in_another_unit,
+    _air_disagrees,
+    _dry_air,
+    _vent_in_another_unit,
+)

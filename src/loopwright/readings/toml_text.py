@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from bisect import bisect_left
 from contextlib import suppress
 from typing import Any
 
@@ -60,6 +61,7 @@ class _Finder:
     def __init__(self, text: str) -> None:
         self.text, self.at = text, 0
         self.lines: dict[str, int] = {"": 1}
+        self.breaks = [m.start() for m in re.finditer("\n", text)]
         self.counts: dict[str, int] = {}
 
     def statements(self) -> None:
@@ -77,7 +79,7 @@ class _Finder:
         return self.at
 
     def line(self) -> int:
-        return self.text.count("\n", 0, self.at) + 1
+        return bisect_left(self.breaks, self.at) + 1
 
     def header(self) -> str:
         line, array = self.line(), self.text.startswith("[[", self.at)
