@@ -19,6 +19,7 @@ __all__ = ["DESKTOP", "PHONE", "plane_figure"]
 PHONE, DESKTOP = 390, 760  # px, outer widths
 _MARGIN = 24  # px, padding beside the plot
 _TICKS = (50, 100, 200, 500, 1000, 2000, 5000, 10000)  # kPa
+_CLEAR = 0.8  # share of the healthy cycles that the words beside them stay clear of
 _ROOM = 54  # px, two lines of words under the lowest edge
 _HEAVY = 3.0  # px, the measured cycle
 _DRAWN_IN_TURN = {"order": {"field": "i", "type": "quantitative"}}  # a closed path, not a function of x
@@ -60,9 +61,10 @@ def plane_figure(
         "config": config(colours),
         "encoding": _axes(view),
         "layer": [
-            *_dome_layers(outline, judgement, terms, colours, view),
+            *_dome_layers(outline, colours),
             *_healthy_layers(judgement, colours),
             *_measured_layers(judgement, colours),
+            *_isotherm_layers(outline, judgement, terms, colours, view),
             *_labels(judgement, terms, colours, view),
         ],
     }
@@ -150,23 +152,26 @@ def _unit_on_top(ticks: Sequence[int]) -> str:
     return f"datum.value == {max(ticks, default=0)} ? datum.label + ' kPa absolute' : datum.label"
 
 
-def _dome_layers(
+def _dome_layers(outline: Sequence[tuple[float, float]], theme: Theme) -> list[dict[str, Any]]:
+    values = [{"h": h / 1e3, "p": p / 1e3, "i": i} for i, (h, p) in enumerate(outline)]
+    line = {"type": "line", "stroke": theme.soft, "strokeWidth": 1.5, "clip": True}
+    return [{"data": {"values": values}, "mark": line, "encoding": _DRAWN_IN_TURN}] if outline else []
+
+
+def _isotherm_layers(
     outline: Sequence[tuple[float, float]], judgement: Judgement, terms: Terms, theme: Theme, view: _View
 ) -> list[dict[str, Any]]:
     if not outline:
         return []
-    values = [{"h": h / 1e3, "p": p / 1e3, "i": i} for i, (h, p) in enumerate(outline)]
     room = 46 * (view.h[1] - view.h[0]) / view.width  # kJ/kg that a temperature's words take
-    marks = [mark for mark in _isotherms(judgement, terms) if mark["h"] - room > view.h[0]]
-    text = {"type": "text", "align": "right", "dx": -7, "dy": -3, "color": theme.grey, "fontSize": 11}
-    line = {"type": "line", "stroke": theme.soft, "strokeWidth": 1.5, "clip": True}
+    marks = {"values": [mark for mark in _isotherms(judgement, terms) if mark["h"] - room > view.h[0]]}
+    words = {"type": "text", "align": "right", "dx": -7, "dy": -3, "color": theme.grey, "fontSize": 11}
+    halo = {**words, "color": theme.paper, "stroke": theme.paper, "strokeWidth": 3}
+    text = {"text": {"field": "says"}}
     return [
-        {"data": {"values": values}, "mark": line, "encoding": _DRAWN_IN_TURN},
-        {
-            "data": {"values": marks},
-            "mark": {"type": "point", "filled": True, "size": 14, "color": theme.soft, "clip": True},
-        },
-        {"data": {"values": marks}, "mark": text, "encoding": {"text": {"field": "says"}}},
+        {"data": marks, "mark": {"type": "point", "filled": True, "size": 16, "color": theme.soft, "opacity": 1}},
+        {"data": marks, "mark": halo, "encoding": text},
+        {"data": marks, "mark": words, "encoding": text},
     ]
 
 
@@ -259,8 +264,9 @@ def _words(judgement: Judgement, terms: Terms, theme: Theme, view: _View) -> Ite
     if judgement.healthy_cycle:
         h, p = _edge(judgement.healthy_cycle, "high_side")
         above = not judgement.cycle or p > _edge(judgement.cycle, "high_side")[1]
-        reached = [_edge(c, "high_side")[1] for c in judgement.healthy_cycles] or [p]
-        yield _Label(h, (max if above else min)(reached), above, "what it should show today", theme.accent)
+        reached = sorted(_edge(c, "high_side")[1] for c in judgement.healthy_cycles) or [p]
+        far = reached[int((_CLEAR if above else 1 - _CLEAR) * (len(reached) - 1))]
+        yield _Label(h, max(far, p) if above else min(far, p), above, "what it should show today", theme.accent)
 
 
 def _side(judgement: Judgement, terms: Terms, point: str, name: str, colour: str, theme: Theme) -> Iterable[_Label]:

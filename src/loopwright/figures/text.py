@@ -26,10 +26,11 @@ from loopwright.figures.words import (
 __all__ = ["judgement_text"]
 
 _SHAPES = {"performs": "√", "marginal": "~", "does_not_perform": "×", "cannot_say": "?"}  # no colour needed
-_LEAST = 0.015  # probability below which a cause is only summed up
+_LEAST = 0.03  # probability below which a cause is only summed up
 _REASONS = 3  # readings named for or against the first cause
 _OTHERS = 4  # further checks shown
 _BAR = 16  # characters of a bar that means certainty
+_INDENT = " " * (2 + 3 + 2 + _BAR + 2)  # under a cause's name
 
 
 def judgement_text(judgement: Judgement, terms: Terms = SI) -> str:
@@ -96,19 +97,17 @@ def _cause_line(cause: Cause, share: int, before: str = "") -> str:
 
 
 def _line(name: str, share: int, probability: float, word: str) -> str:
-    room = WIDTH - 2 - 5 - 2 - _BAR - 2 - len("very unlikely")
-    shown = name if len(name) <= room else name[: room - 1] + "…"
-    return f"  {shown:<{room}}{share:>5}  {bar(probability, _BAR):<{_BAR}}  {word}"
+    return f"  {share:>3}  {bar(probability, _BAR):<{_BAR}}  {name}{', ' if word else ''}{word}"
 
 
 def _details(cause: Cause, reasons: bool) -> Iterator[str]:
     if cause.severity is not None:
-        yield from folded(severity_text(cause.severity), "      ")
+        yield from folded(severity_text(cause.severity), _INDENT)
     if reasons:
         for speaks in cause.speaks_for[:_REASONS]:
-            yield from folded(speaks.says, "      + ")
+            yield from folded(speaks.says, _INDENT + "+ ")
         for speaks in cause.speaks_against[:_REASONS]:
-            yield from folded(speaks.says, "      - ")
+            yield from folded(speaks.says, _INDENT + "- ")
 
 
 def _readings(judgement: Judgement, terms: Terms) -> Iterator[str]:
@@ -132,10 +131,16 @@ def _readings(judgement: Judgement, terms: Terms) -> Iterator[str]:
 
 
 def _rules(expected: Iterable[Expected]) -> Iterator[str]:
+    """The trade's rules of thumb, each once, said to be what they are."""
+    places: dict[str, list[str]] = {}
     for e in expected:
         if e.rule:
-            phase = PHASES.get(e.phase, e.phase).lower()
-            yield from folded(f"{reading_name(e)}, {phase}: {e.rule} (rule of thumb, common practice)", "    ")
+            places.setdefault(e.rule, []).append(f"{reading_name(e).lower()} {PHASES.get(e.phase, e.phase).lower()}")
+    if places:
+        yield "  Rules of thumb (common practice)"
+    for rule, where in places.items():
+        at = ", ".join(where)
+        yield from folded(f"{at[0].upper()}{at[1:]}: {rule.removeprefix('Rule of thumb: ')}", "    ")
 
 
 def _states(judgement: Judgement, terms: Terms) -> Iterator[str]:

@@ -136,8 +136,11 @@ def headline(judgement: Judgement, terms: Terms = SI) -> str:
     return f"{said}{weather}: {_suspect(faulty)}."
 
 
+_WORTH_NAMING = 1 / 3  # of the first cause's probability; under it a cause that looks alike is left to the list
+
+
 def _suspect(faulty: Sequence[Cause]) -> str:
-    group = together(faulty)[0]
+    group = [c for c in together(faulty)[0] if c.probability >= _WORTH_NAMING * faulty[0].probability]
     names = " or ".join(cause_name(c) for c in group)
     total = sum(c.probability for c in group)
     word = "the likely cause" if total >= 0.66 else "the first suspect"
