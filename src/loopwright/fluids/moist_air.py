@@ -4,7 +4,7 @@ Source: ASHRAE Handbook Fundamentals 2017, chapter 1 (equation numbers in the do
 tests compare with both. Ideal gases without the enhancement factor, worth 0.5 % of the humidity ratio at saturation.
 
 Where a solver may pass, nothing breaks: outside -100 to 200 °C the saturation pressure keeps its end values, and where
-water would boil (vapour pressure over half of the total) the humidity ratio goes on along its tangent.
+water would boil (vapour pressure over 0.9 of the total) the humidity ratio goes on along its tangent.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ ZERO = 273.15  # 0 °C in K
 TRIPLE = 273.16  # K, below which the saturation line is that over ice
 COLDEST, WARMEST = 173.15, 473.15  # K, validity of the saturation pressure
 STEPS = 30  # at most; two or three are usual
-BOILING_SHARE = 0.5  # of the total pressure, from which the humidity ratio follows its tangent
+BOILING_SHARE = 0.9  # of the total pressure, from which the humidity ratio follows its tangent
 
 
 @njit(cache=True, error_model="numpy", fastmath={"contract"})
@@ -144,7 +144,7 @@ def temperature_at_saturated_enthalpy(enthalpy: float, pressure: float) -> float
     283.15
     """
     # Fitted at 101.325 kPa from -30 to 60 °C, 1.2 K; elsewhere it only costs a step or two more.
-    z = math.log1p(max(enthalpy + 40e3, 0.0) / 4e4)
+    z = min(math.log1p(max(enthalpy + 40e3, 0.0) / 4e4), 3.4)
     T = 227.83 + z * (63.79 - 9.124 * z)
     for _ in range(STEPS):
         p_ws = saturation_pressure_water(T)

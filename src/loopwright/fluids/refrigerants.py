@@ -4,8 +4,8 @@ Reference state: h = 200 kJ/kg and s = 1 kJ/(kg K) for saturated liquid at 0 °C
 Refrigeration). The tables are splines through CoolProp's Helmholtz equations of state; each refrigerant's card (`card`)
 holds the differences measured at random points.
 
-Subcooled liquid is taken on the saturation line at its own enthalpy. At 10 K of subcooling and 50 °C condensing that
-is worth less than 0.1 K and 0.5 % of density (tests/fluids measures it).
+Subcooled liquid is taken on the saturation line at its own enthalpy. Measured against the equation of state: at most
+0.06 K and 0.3 % of density at 50 °C condensing and 10 K of subcooling, 0.3 K and 0.8 % at 70 °C and 15 K.
 
 Beyond the tables (-60 °C, and 2.5 K below the critical point) the functions go on smoothly, so that a solver may pass
 through; what they return there is no property of the refrigerant. Every function takes any float without an error.
