@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numba import njit
 
 from loopwright.diagnosis.judgement import Cause, Interval, Severity, Speaks
-from loopwright.diagnosis.likelihood import TAILS, Evidence, log_word, predict_reading
+from loopwright.diagnosis.likelihood import Evidence, log_t, log_word, predict_reading
 from loopwright.diagnosis.prior import Hypothesis, severity_value
 from loopwright.diagnosis.sampler import Posterior
 from loopwright.faults import catalogue
@@ -60,7 +61,7 @@ def causes(
     shares = class_probabilities(p)
     evidence = class_evidence(p)
     fault_of = np.array([p.hypotheses[h].fault.id for h in p.which])
-    density = _densities(p, e)
+    density = densities(e, p.outputs)
     named = [*readings, *words]
     found = []
     for fault, share in sorted(shares.items(), key=lambda item: -item[1]):
@@ -113,18 +114,17 @@ def _severity(p: Posterior, mine: np.ndarray) -> Severity | None:
     return Severity(card.quantity, card.unit, quantile(values, p.weights[rows]), point or None)
 
 
-def _densities(p: Posterior, e: Evidence) -> np.ndarray:
-    """Log density of each reading and word (columns) under each sample (rows)."""
-    n, m = len(e.value), len(e.word)
-    out = np.empty((len(p.which), n + m))
-    constant = math.lgamma((TAILS + 1) / 2) - math.lgamma(TAILS / 2) - 0.5 * math.log(math.pi * (TAILS - 2))
-    for i, row in enumerate(p.outputs):
+@njit(cache=True)
+def densities(e: Evidence, outputs: np.ndarray) -> np.ndarray:
+    """Log density of each reading and word (columns) under each sample of `outputs` (rows)."""
+    n, m = e.value.shape[0], e.word.shape[0]
+    table = np.empty((outputs.shape[0], n + m))
+    for i in range(outputs.shape[0]):
         for k in range(n):
-            z = (e.value[k] - predict_reading(e, k, row)) / e.sigma[k]
-            out[i, k] = constant - 0.5 * (TAILS + 1) * math.log1p(z * z / (TAILS - 2))
+            table[i, k] = log_t((e.value[k] - predict_reading(e, k, outputs[i])) / e.sigma[k])
         for k in range(m):
-            out[i, n + k] = log_word(e.word_kind[k], e.word_place[k], e.word[k], row)
-    return out
+            table[i, n + k] = log_word(e.word_kind[k], e.word_place[k], e.word[k], outputs[i])
+    return table
 
 
 def _reasons(

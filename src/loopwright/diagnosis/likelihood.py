@@ -17,7 +17,7 @@ from loopwright.circuit import points as P
 from loopwright.circuit.points import PLACE
 from loopwright.readings import Observation, Reading, Test, default_sigma
 
-__all__ = ["Evidence", "evidence", "log_likelihood", "predicted", "predict_reading", "log_word", "TAILS"]
+__all__ = ["Evidence", "evidence", "log_likelihood", "log_t", "predicted", "predict_reading", "log_word", "TAILS"]
 
 TAILS = 5.0  # degrees of freedom of the t distribution of a reading's error
 MISTAKE = 0.06  # share of words that are simply wrong: a judgement
@@ -236,7 +236,7 @@ def log_likelihood(e: Evidence, out: np.ndarray) -> float:
     total = 0.0
     for k in range(e.value.shape[0]):
         z = (e.value[k] - predict_reading(e, k, out)) / e.sigma[k]
-        total += _log_t(z) - math.log(e.sigma[k])
+        total += log_t(z) - math.log(e.sigma[k])
     for m in range(e.word.shape[0]):
         total += log_word(e.word_kind[m], e.word_place[m], e.word[m], out)
     return total
@@ -246,6 +246,6 @@ _T_CONSTANT = math.lgamma(0.5 * (TAILS + 1.0)) - math.lgamma(0.5 * TAILS) - 0.5 
 
 
 @njit(cache=True)
-def _log_t(z: float) -> float:
+def log_t(z: float) -> float:
     """Log density of Student's t with `TAILS` degrees of freedom scaled to unit variance."""
     return _T_CONSTANT - 0.5 * (TAILS + 1.0) * math.log1p(z * z / (TAILS - 2.0))

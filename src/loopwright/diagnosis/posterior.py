@@ -18,7 +18,7 @@ from loopwright.circuit.steady import CONVERGED, held_off, solve, solve_from
 from loopwright.diagnosis.likelihood import TAILS, Evidence, log_likelihood, log_word, predict_reading
 from loopwright.diagnosis.prior import Table, bend
 
-__all__ = ["explore", "weigh"]
+__all__ = ["FAR", "STARTS", "explore", "outputs_at", "weigh"]
 
 N_OUT = len(OUTPUTS)
 N_FIELDS = len(FIELDS)
@@ -41,7 +41,7 @@ def _solve_near(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool) -> i
 
 
 @njit(cache=True)
-def _outputs(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool, out: np.ndarray) -> int:
+def outputs_at(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool, out: np.ndarray) -> int:
     """Solve a circuit and fill what it would show."""
     if held_off(c, r, entering_air(c)):
         read_idle(c, r, out)
@@ -53,7 +53,7 @@ def _outputs(c: Any, r: Any, x: np.ndarray, jac: np.ndarray, warm: bool, out: np
 
 
 @njit(cache=True)
-def _log_prior(u: np.ndarray, d: int) -> float:
+def log_prior_density(u: np.ndarray, d: int) -> float:
     total = 0.0
     for j in range(d):
         total += u[j] * u[j]
@@ -67,8 +67,22 @@ def _balances(c: Any, r: Any, x: np.ndarray, f: np.ndarray) -> None:
 
 
 @njit(cache=True)
-def _invert(a: np.ndarray, inverse: np.ndarray) -> None:
-    inverse[:, :] = np.linalg.inv(a)
+def _derivatives(c: Any, r: Any, x: np.ndarray, jac: np.ndarray) -> None:
+    """Fill `jac` (4, 4) with the derivatives of the balances in the unknowns at `x`, zero where nothing runs."""
+    jac[:, :] = 0.0
+    if held_off(c, r, entering_air(c)):
+        return
+    f0 = np.empty(4)
+    f1 = np.empty(4)
+    _balances(c, r, x, f0)
+    for k in range(4):
+        step = 1e-4 if k < 2 else 1e-6
+        keep = x[k]
+        x[k] = keep + step
+        _balances(c, r, x, f1)
+        x[k] = keep
+        for i in range(4):
+            jac[i, k] = (f1[i] - f0[i]) / step
 
 
 @njit(cache=True)
@@ -92,17 +106,10 @@ def _slopes(
     if driven:
         _balances(c, r, x, f0)
         jac = np.empty((4, 4))
-        for k in range(4):
-            step = 1e-4 if k < 2 else 1e-6
-            keep = x[k]
-            x[k] = keep + step
-            _balances(c, r, x, f1)
-            x[k] = keep
-            for i in range(4):
-                jac[i, k] = (f1[i] - f0[i]) / step
+        _derivatives(c, r, x, jac)
         for i in range(4):
             jac[i, i] += 1e-12
-        _invert(jac, inverse)
+        inverse[:, :] = np.linalg.inv(jac)
     for j in range(d):
         keep = u[j]
         step = _U_STEP if keep < 5.0 else -_U_STEP
@@ -146,9 +153,9 @@ def _climb(
     trial = u.copy()
     xt = x.copy()
     bend(table, h, u, flat)
-    if _outputs(record[0], r, x, jac, False, out) != CONVERGED:
+    if outputs_at(record[0], r, x, jac, False, out) != CONVERGED:
         return FAR
-    best = log_likelihood(e, out) + _log_prior(u, d)
+    best = log_likelihood(e, out) + log_prior_density(u, d)
     damping = 0.1
     for turn in range(most + 1):
         for k in range(n):
@@ -186,10 +193,10 @@ def _climb(
                 trial[j] = min(max(u[j] + min(max(step[j], -2.0), 2.0), -5.5), 5.5)
             xt[:] = x
             bend(table, h, trial, flat)
-            jac_code = _outputs(record[0], r, xt, jac, False, out)
+            jac_code = outputs_at(record[0], r, xt, jac, False, out)
             value = FAR
             if jac_code == CONVERGED:
-                value = log_likelihood(e, out) + _log_prior(trial, d)
+                value = log_likelihood(e, out) + log_prior_density(trial, d)
             if value > best:
                 improved = value - best
                 best = value
@@ -200,7 +207,7 @@ def _climb(
             damping = damping * 6.0 + 0.05
         if improved < 1e-2:
             bend(table, h, u, flat)
-            _outputs(record[0], r, x, jac, False, out)
+            outputs_at(record[0], r, x, jac, False, out)
             if improved == 0.0 and turn == 0:
                 continue
             break
@@ -210,11 +217,12 @@ def _climb(
 @njit(cache=True, parallel=True)
 def explore(
     table: Table, r: Any, e: Evidence, cloud: np.ndarray, iterations: int,
-    modes: np.ndarray, unknowns: np.ndarray, heights: np.ndarray, hessians: np.ndarray, lost: np.ndarray,
+    modes: np.ndarray, unknowns: np.ndarray, slopes: np.ndarray, heights: np.ndarray, hessians: np.ndarray, lost: np.ndarray,
 ) -> None:  # fmt: skip
     """Peaks of every hypothesis.
 
-    `cloud` (n, d) standard normal draws shared by all. Fills `modes` (h, STARTS, d), `unknowns` (h, STARTS, 4),
+    `cloud` (n, d) standard normal draws shared by all. Fills `modes` (h, STARTS, d), `unknowns` (h, STARTS, 4), `slopes`
+    (h, STARTS, 4, 4) of the balances in the unknowns there,
     `heights` (h, STARTS) log posterior densities (-1e30 where there is none), `hessians` (h, STARTS, d, d), and `lost`
     (h,) prior draws that did not solve.
     """
@@ -230,7 +238,7 @@ def explore(
         lost[h] = 0
         for i in range(count):
             bend(table, h, cloud[i], flat)
-            if _outputs(record[0], r[0], found[i], jac, False, out) != CONVERGED:
+            if outputs_at(record[0], r[0], found[i], jac, False, out) != CONVERGED:
                 lost[h] += 1
                 continue
             score[i] = log_likelihood(e, out)
@@ -244,22 +252,25 @@ def explore(
                 modes[h, s, j] = cloud[i, j]
             unknowns[h, s] = found[i]
             heights[h, s] = _climb(table, h, r[0], e, modes[h, s], unknowns[h, s], iterations, hessians[h, s])
+            bend(table, h, modes[h, s], flat)
+            _derivatives(record[0], r[0], unknowns[h, s], slopes[h, s])
 
 
 @njit(cache=True, parallel=True)
 def weigh(
-    table: Table, r: Any, e: Evidence, which: np.ndarray, u: np.ndarray, start: np.ndarray,
+    table: Table, r: Any, e: Evidence, which: np.ndarray, u: np.ndarray, start: np.ndarray, slopes: np.ndarray,
     log_post: np.ndarray, outs: np.ndarray, codes: np.ndarray,
 ) -> None:  # fmt: skip
     """Solve and score samples.
 
-    `which` (n,) hypothesis, `u` (n, d), `start` (n, 4) unknowns to start from (the peak's). Fills `log_post` (n,) log of
+    `which` (n,) hypothesis, `u` (n, d), `start` (n, 4) unknowns to start from and `slopes` (n, 4, 4) the balances'
+    derivatives there (the peak's; zero where unknown). Fills `log_post` (n,) log of
     likelihood times prior density, `outs` (n, outputs), `codes` (n,).
     """
     for i in prange(which.shape[0]):
         record = np.empty(1, CIRCUIT)
         flat = record.view(np.float64)
-        jac = np.empty((4, 4))
+        jac = slopes[i]
         h = which[i]
         bend(table, h, u[i], flat)
         c = record[0]
@@ -269,13 +280,13 @@ def weigh(
         if held_off(c, r[0], air):
             read_idle(c, r[0], outs[i])
         else:
-            code, _ = solve_from(c, r[0], air, x, jac, False, 25)
+            code, _ = solve_from(c, r[0], air, x, jac, jac[0, 0] != 0.0, 25)
             if code != CONVERGED:
                 code, _ = solve(c, r[0], air, x)
             if code == CONVERGED:
                 read_running(c, r[0], x, outs[i])
         codes[i] = code
         if code == CONVERGED:
-            log_post[i] = log_likelihood(e, outs[i]) + _log_prior(u[i], table.count[h])
+            log_post[i] = log_likelihood(e, outs[i]) + log_prior_density(u[i], table.count[h])
         else:
             log_post[i] = FAR

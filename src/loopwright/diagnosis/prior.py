@@ -245,7 +245,7 @@ def _known(test: Test, structure: Structure) -> dict[str, Parameter | None]:
 
 @lru_cache(maxsize=64)
 def _built(structure: Structure, name: str) -> np.ndarray:
-    """A median vehicle of this structure with its storage half full at label charge, as a row (1, fields)."""
+    """A median vehicle of this structure with its storage partly full at label charge, as a row (1, fields)."""
     batch = circuits(1)
     for part in ("common", structure.expansion, structure.storage, structure.compressor):
         for key, value in prior_cards()[part].fields.items():
@@ -254,13 +254,14 @@ def _built(structure: Structure, name: str) -> np.ndarray:
             middle = p.median if p.distribution in ("normal", "lognormal") else 0.5 * (p.low + p.high)
             for target in p.sets:
                 batch[target] = middle
-    batch["charge"] = batch["label_charge"] = _charge_at_half_level(batch, name)
+    batch["charge"] = batch["label_charge"] = _charge_at_level(batch, name)
     _scale_to_label(batch[0], 0.6)
     return row(batch)
 
 
-def _charge_at_half_level(batch: np.ndarray, name: str) -> float:
-    """Charge [kg] that leaves the storage half full on a 35 °C day, by bisection on the solved level."""
+def _charge_at_level(batch: np.ndarray, name: str) -> float:
+    """Charge [kg] that leaves a receiver half full, an accumulator three tenths, on a 35 °C day, by bisection."""
+    wanted = 0.3 if batch["accumulator"][0] > 0.5 else 0.5
     r = refrigerant(name)
     trial = batch.copy()
     trial["air_temperature"] = 308.15
@@ -273,7 +274,7 @@ def _charge_at_half_level(batch: np.ndarray, name: str) -> float:
         c["charge"] = middle
         solve(c, r, entering_air(c), x)
         level = loop(c, r, entering_air(c), x[0], x[1], x[2], x[3]).level
-        low, high = (middle, high) if level < 0.5 else (low, middle)
+        low, high = (middle, high) if level < wanted else (low, middle)
     return 0.5 * (low + high)
 
 
