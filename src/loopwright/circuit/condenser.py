@@ -14,7 +14,8 @@ __all__ = ["Face", "Zones", "face", "positive", "zones"]
 
 
 class Face(NamedTuple):
-    """Heat per kelvin of the whole face if one zone filled it [W/K]: gas, two-phase, liquid; the air's capacity rate."""
+    """Heat per kelvin of the whole face if one zone filled it [W/K]: gas, two-phase, liquid; the air's capacity
+    rate."""
 
     gas: float
     two_phase: float
@@ -23,7 +24,8 @@ class Face(NamedTuple):
 
 
 class Zones(NamedTuple):
-    """Shares of the face that the heat balance asks for (together 1 at the solution), and the refrigerant in them [kg]."""
+    """Shares of the face that the heat balance asks for (together 1 at the solution), and the refrigerant in them
+    [kg]."""
 
     gas: float
     two_phase: float
@@ -37,9 +39,9 @@ def face(c: Any, r: Any, sat: Any, flow: float, air_density: float, gas_share: f
     """Conductances of the condenser's face.
 
     Parameters: circuit `c`, refrigerant `r`, saturation state `sat`, refrigerant `flow` [kg/s], `air_density` [kg/m3],
-    `gas_share` mole share of foreign gas in the vapour. Foreign gas blankets the condensing surface: the film is divided
-    by 1 + 6 y (order of size of condensation with a little air; from memory). Oil thickens the film: 3 % off for each
-    per cent of oil above the usual 2.5 % (a judgement).
+    `gas_share` mole share of foreign gas in the vapour. Foreign gas blankets the condensing surface: the film is
+    divided by 1 + 6 y (order of size of condensation with a little air; from memory). Oil thickens the film: 3 % off
+    for each per cent of oil above the usual 2.5 % (a judgement).
     """
     air = c.condenser_air * c.condenser_air_fraction
     air_capacity_rate = max(air * air_density * 1006.0, 1.0)
@@ -73,9 +75,10 @@ def zones(
 ) -> Zones:
     """Shares of the face that each zone needs to bring the flow from its inlet to its outlet.
 
-    Parameters: circuit, saturation state, face conductances, condensing `temperature` [K] at the inlet; `flow` [kg/s]; inlet enthalpy [J/kg] and temperature [K];
-    outlet enthalpy [J/kg] (above or below saturation); `liquid_units` transfer units of the subcooling zone,
-    ln((T_c - T_a)/(T_out - T_a)); `drive` [K], mean condensing temperature over entering air.
+    Parameters: circuit, saturation state, face conductances, condensing `temperature` [K] at the inlet; `flow`
+    [kg/s]; inlet enthalpy [J/kg] and temperature [K]; outlet enthalpy [J/kg] (above or below saturation);
+    `liquid_units` transfer units of the subcooling zone, ln((T_c - T_a)/(T_out - T_a));
+    `drive` [K], mean condensing temperature over entering air.
 
     Desuperheating: f = m cp / G ln((T_in - T_a)/(T_c - T_a)); condensing: f = m dh / (G (T_c - T_a)); subcooling:
     f = m cp / G * units. All explicit, so the balance of the condenser is one equation: the shares add up to one.

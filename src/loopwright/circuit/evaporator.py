@@ -21,8 +21,8 @@ __all__ = ["Coil", "CoilAir", "coil", "coil_air", "frost_factor"]
 class Coil(NamedTuple):
     """What the coil would do if the two-phase zone filled it, and the superheating zone's conductance.
 
-    `heat` [W] of the full coil, air mass flow `air` [kg/s], outside transfer units `units`, `gas` [W/K] of the full face
-    with dry gas inside, `wet` 1 when moisture condenses.
+    `heat` [W] of the full coil, air mass flow `air` [kg/s], outside transfer units `units`, `gas` [W/K] of the full
+    face with dry gas inside, `wet` 1 when moisture condenses.
     """
 
     heat: float
@@ -69,8 +69,8 @@ def coil(
 ) -> Coil:
     """Heat that a coil held at the evaporating temperature takes from the air.
 
-    Parameters: circuit, refrigerant, mean saturation state and its `temperature` [K]; refrigerant `flow` [kg/s] and inlet enthalpy [J/kg];
-    entering air temperature [K], humidity ratio [kg/kg], pressure [Pa], density [kg/m3].
+    Parameters: circuit, refrigerant, mean saturation state and its `temperature` [K]; refrigerant `flow` [kg/s] and
+    inlet enthalpy [J/kg]; entering air temperature [K], humidity ratio [kg/kg], pressure [Pa], density [kg/m3].
 
     Dry: q = m_a cp (1 - e^-NTU) (T_a - T_r).  Wet: q = m_a (1 - e^-NTU*) (h_a - h_s(T_r)), with
     UA* = UA_o/cp / (1 + c_s/cp UA_o/UA_i) and c_s the slope of saturated-air enthalpy between the refrigerant and the

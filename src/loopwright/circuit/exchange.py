@@ -96,9 +96,9 @@ def strip_conductance(conductance: float, air_capacity_rate: float) -> float:
 
     Parameters: overall conductance UA [W/K], air capacity rate C [W/K].
 
-    G = C (1 - exp(-UA/C)). A strip of the face, a share df of it, gives dq = G (T_r - T_air,in) df; along the refrigerant
-    this is the effectiveness of cross-flow with refrigerant mixed and air unmixed (Incropera, table 11.3), and for
-    constant refrigerant temperature it is 1 - exp(-NTU).
+    G = C (1 - exp(-UA/C)). A strip of the face, a share df of it, gives dq = G (T_r - T_air,in) df; along the
+    refrigerant this is the effectiveness of cross-flow with refrigerant mixed and air unmixed (Incropera, table
+    11.3), and for constant refrigerant temperature it is 1 - exp(-NTU).
 
     >>> round(strip_conductance(1000.0, 1000.0), 2)
     632.12

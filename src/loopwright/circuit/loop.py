@@ -3,9 +3,10 @@
 The unknowns are the evaporating temperature at the suction port, the condensing temperature at the condenser inlet, and
 one coordinate for each heat exchanger's outlet. An outlet coordinate runs through all that can happen there without a
 fork: for the evaporator, from wet (how much liquid is left) to dry (transfer units of the superheating zone); with an
-accumulator the stretch from 0 to 1 is the accumulator's level, while the outlet stays saturated. For the condenser, from
-two-phase (quality left) to liquid (transfer units of the subcooling zone), and with a receiver 0 to 1 is its level. That is
-the normal map of the complementarity "saturated, or empty, or full", so no case needs a solver of its own.
+accumulator the stretch from 0 to 1 is the accumulator's level, while the outlet stays saturated. For the condenser,
+from two-phase (quality left) to liquid (transfer units of the subcooling zone), and with a receiver 0 to 1
+is its level. That is the normal map of the complementarity "saturated, or empty, or full", so no case needs a solver of
+its own.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ AIR_GAS_CONSTANT = 287.05  # dry air, J/(kg K)
 
 
 class Air(NamedTuple):
-    """Air at the two heat exchangers and under the hood: temperatures [K], humidity ratio, densities [kg/m3], pressure."""
+    """Air at the two heat exchangers and under the hood: temperatures [K], humidity ratio, densities [kg/m3],
+    pressure."""
 
     condenser_temperature: float
     condenser_density: float
@@ -58,7 +60,8 @@ class Outlet(NamedTuple):
 
 
 class Loop(NamedTuple):
-    """The state at four values of the unknowns: balances (zero at the solution), then pressures, temperatures, flows."""
+    """The state at four values of the unknowns: balances (zero at the solution), then pressures, temperatures,
+    flows."""
 
     flow_balance: float
     evaporator_balance: float
@@ -132,9 +135,9 @@ def _stretched(x: float) -> float:
 def evaporator_outlet(accumulator: float, coordinate: float) -> Outlet:
     """Transfer units of superheating, liquid share, accumulator level from the coordinate.
 
-    Without an accumulator a positive coordinate is the transfer units of the superheating zone, a negative one the liquid
-    left. With one, a negative coordinate is dry (units -a), 0 to 1 the level with the few per cent of liquid that the oil
-    bleed carries, above 1 a full accumulator passing liquid on.
+    Without an accumulator a positive coordinate is the transfer units of the superheating zone, a negative one the
+    liquid left. With one, a negative coordinate is dry (units -a), 0 to 1 the level with the few per cent of liquid
+    that the oil bleed carries, above 1 a full accumulator passing liquid on.
 
     >>> evaporator_outlet(0.0, 0.5)
     Outlet(units=0.5, other=0.0, level=0.0)
@@ -174,15 +177,16 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     condensing temperature at the condenser inlet [K], evaporator and condenser outlet coordinates [-].
 
     Balances, each zero at the solution: compressor flow less expansion flow over a nominal flow; refrigerant heat less
-    air heat of the evaporator over a nominal heat; shares of the condenser's face less the face; refrigerant in the loop
-    less the charge over the label charge.
+    air heat of the evaporator over a nominal heat; shares of the condenser's face less the face; refrigerant in the
+    loop less the charge over the label charge.
     """
-    # ---- suction: foreign gas gathers where liquid leaves it behind (the condenser and half the storage); line loss and heat from the flow at the evaporator's outlet state
+    # ---- suction: foreign gas gathers where liquid leaves it behind (the condenser and half the storage); line loss
+    # and heat from the flow at the evaporator's outlet state
     out = evaporator_outlet(c.accumulator, a)
     sat = saturation(r, te)
     high = saturation(r, tc)
-    gas_pressure = c.foreign_gas * AIR_GAS_CONSTANT * tc / (
-        c.discharge_volume + c.condenser_volume + 0.5 * c.storage_volume
+    gas_pressure = (
+        c.foreign_gas * AIR_GAS_CONSTANT * tc / (c.discharge_volume + c.condenser_volume + 0.5 * c.storage_volume)
     )
     condenser_in_pressure = high.p + gas_pressure
     intake = displaced(c, te, sat.p, condenser_in_pressure)
@@ -196,10 +200,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     t_eo_sat = saturation_temperature(r, p_eo)
     sat_eo = saturation(r, t_eo_sat)
     t_eo = t_eo_sat + positive(air.evaporator_temperature - t_eo_sat) * dryness
-    if out.units > 0.0:
-        h_eo = vapour_enthalpy(r, t_eo_sat, t_eo)
-    else:
-        h_eo = sat_eo.h_v - out.other * (sat_eo.h_v - sat_eo.h_l)
+    h_wet = sat_eo.h_v - out.other * (sat_eo.h_v - sat_eo.h_l)
+    h_eo = vapour_enthalpy(r, t_eo_sat, t_eo) if out.units > 0.0 else h_wet
     to_suction = approach(c.suction_gain, flow_near, sat.cp_v)
     h_suc = h_eo + sat.cp_v * (air.underhood_temperature - t_eo) * to_suction
     if h_suc >= sat.h_v:
@@ -280,7 +282,9 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
             r.p_critical, r.t_critical,
         )  # fmt: skip
     else:
-        opening = c.valve_stuck if c.valve_stuck >= 0.0 else valve_opening(superheat, c.valve_superheat, c.valve_gradient)
+        opening = (
+            c.valve_stuck if c.valve_stuck >= 0.0 else valve_opening(superheat, c.valve_superheat, c.valve_gradient)
+        )
         rho_xi = 1.0 / (x_xi / sat_xi.rho_v + (1.0 - x_xi) / sat_xi.rho_l)
         delivered = thermostatic_valve_flow(c.valve_area * c.expansion_area, opening, rho_xi, p_xi - p_ei)
 

@@ -96,7 +96,8 @@ def _vent(c: Any, coil_temperature: float, entering: float) -> float:
 
 @njit(cache=True)
 def read_idle(c: Any, r: Any, out: np.ndarray) -> None:
-    """Fill `out` for a compressor that does not turn: the loop stands at one pressure, parts near the air's temperature.
+    """Fill `out` for a compressor that does not turn: the loop stands at one pressure, parts near the air's
+    temperature.
 
     Parameters: circuit record, refrigerant tables, `out` (number of `OUTPUTS`).
     """
@@ -123,7 +124,15 @@ def read_idle(c: Any, r: Any, out: np.ndarray) -> None:
     out[T_CONDENSING] = rest
     out[CHARGE] = c.charge
     sat = saturation(r, rest)
-    for i in (P_SUCTION, P_DISCHARGE, P_CONDENSER_IN, P_CONDENSER_OUT, P_EXPANSION_IN, P_EVAPORATOR_IN, P_EVAPORATOR_OUT):
+    for i in (
+        P_SUCTION,
+        P_DISCHARGE,
+        P_CONDENSER_IN,
+        P_CONDENSER_OUT,
+        P_EXPANSION_IN,
+        P_EVAPORATOR_IN,
+        P_EVAPORATOR_OUT,
+    ):
         out[i] = sat.p
     for i in (H_SUCTION, H_DISCHARGE, H_CONDENSER_IN, H_EVAPORATOR_OUT):
         out[i] = sat.h_v
@@ -198,7 +207,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     out[DUTY] = duty
 
     out[AFTER_COMMON] = _contaminated(
-        c, saturation_pressure(r, 0.35 * s.condensing_temperature + 0.65 * max(t_low, air.evaporator_temperature - 12.0))
+        c,
+        saturation_pressure(r, 0.35 * s.condensing_temperature + 0.65 * max(t_low, air.evaporator_temperature - 12.0)),
     )
     out[AFTER_TIME] = equalising_time(c, r, s.flow, s.condensing_temperature, s.evaporating_temperature)
     out[T_EVAPORATING] = s.evaporating_temperature
@@ -226,7 +236,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
 def _ripple(duty: float) -> tuple[float, float]:
     """How far a first-order system driven by an on-off wave of this duty swings over and under its mean, in means.
 
-    On-phase steady value 1/d times the mean; peak = (1/d)(1 - e^(-dT/tau))/(1 - e^(-T/tau)), trough = peak e^(-(1-d)T/tau).
+    On-phase steady value 1/d times the mean; peak = (1/d)(1 - e^(-dT/tau))/(1 - e^(-T/tau)),
+    trough = peak e^(-(1-d)T/tau).
     """
     d = min(max(duty, 0.1), 1.0)
     if d > 0.999:

@@ -34,7 +34,12 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("flow_scale", "1", 1.08, "this compressor's volumetric efficiency over the correlation's"),
     ("work_scale", "1", 1.0, "this compressor's isentropic efficiency over the correlation's"),
     ("shell_loss", "1", 0.08, "share of the compression work lost as heat through the shell"),
-    ("control_temperature", "K", 273.15, "evaporating temperature (at the suction port) below which capacity is reduced"),
+    (
+        "control_temperature",
+        "K",
+        273.15,
+        "evaporating temperature (at the suction port) below which capacity is reduced",
+    ),
     ("control_band", "K", 3.0, "span of evaporating temperature over which the control goes from full to least"),
     ("control_minimum", "1", 0.0, "least stroke, speed share or duty the control can reach"),
     ("cycle_swing", "K", 8.0, "swing of evaporating temperature between clutch out and clutch in"),
@@ -77,7 +82,12 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("evaporator_diameter", "m", 1.6e-3, "hydraulic diameter of a passage"),
     ("evaporator_volume", "m3", 0.50e-3, "refrigerant volume"),
     ("evaporator_loss", "1/m4", 5.0e8, "pressure drop coefficient"),
-    ("duct_gain", "1", 0.05, "share of the way from coil air to cabin-side surroundings that vent air warms in the duct"),
+    (
+        "duct_gain",
+        "1",
+        0.05,
+        "share of the way from coil air to cabin-side surroundings that vent air warms in the duct",
+    ),
     ("heater_temperature", "K", 345.0, "air off the heater core, for the mixing door"),
     ("pipe_contact", "1", 0.07, "share of the way to underhood air that a pipe's surface reading stands off"),
     # weather and test
@@ -113,7 +123,9 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("cabin_probe_offset", "K", 0.0, "thermometer at the cabin inlet minus truth"),
 )
 
-FIELDS: dict[str, Field] = {name: Field(i, unit, default, meaning) for i, (name, unit, default, meaning) in enumerate(_TABLE)}
+FIELDS: dict[str, Field] = {
+    name: Field(i, unit, default, meaning) for i, (name, unit, default, meaning) in enumerate(_TABLE)
+}
 
 CIRCUIT = np.dtype([(name, np.float64) for name in FIELDS])
 

@@ -52,15 +52,17 @@ def standing_pressure(c: Any, r: Any, temperature: float) -> float:
 
 
 @njit(cache=True)
-def equalising_time(c: Any, r: Any, flow: float, condensing_temperature: float, evaporating_temperature: float) -> float:
+def equalising_time(
+    c: Any, r: Any, flow: float, condensing_temperature: float, evaporating_temperature: float
+) -> float:
     """Time constant [s] with which the two pressures close in after a stop.
 
     Parameters: circuit; flow before the stop [kg/s]; the two saturation temperatures before it [K].
 
     What must pass is the vapour that raises the low side to the common pressure, plus what condenses on its cold metal;
-    it passes through the expansion device (an orifice tube stays open; a thermostatic valve closes to its bleed, a tenth
-    or so of its flow) and back through a worn compressor. Order of size only: two minutes or less for orifice tubes, two
-    to ten for valves (common practice, no source).
+    it passes through the expansion device (an orifice tube stays open; a thermostatic valve closes to its bleed, a
+    tenth or so of its flow) and back through a worn compressor. Order of size only: two minutes or less for orifice
+    tubes, two to ten for valves (common practice, no source).
     """
     rise = saturation_pressure(r, 0.5 * (condensing_temperature + evaporating_temperature))
     moved = (c.evaporator_volume + c.suction_volume) * saturation(r, evaporating_temperature).rho_v * (

@@ -11,7 +11,19 @@ from loopwright.circuit.loop import Air, Loop, entering_air, loop
 from loopwright.circuit.standing import standing_pressure
 from loopwright.fluids.refrigerants import saturation_temperature
 
-__all__ = ["CONVERGED", "HELD_OFF", "LOST", "TOLERANCE", "first_guess", "held_off", "solve", "solve_batch", "solve_from"]
+__all__ = [
+    "CONVERGED",
+    "HELD_OFF",
+    "LOST",
+    "TOLERANCE",
+    "balances",
+    "first_guess",
+    "held_off",
+    "jacobian",
+    "solve",
+    "solve_batch",
+    "solve_from",
+]
 
 TOLERANCE = 1e-7  # on each scaled balance: a thousand times finer than the 0.1 % to which balances must close
 CONVERGED = 0
@@ -40,23 +52,23 @@ def _coldest(c: Any) -> float:
 
 
 @njit(cache=True)
-def _balances(c: Any, r: Any, air: Air, x: np.ndarray, f: np.ndarray) -> float:
+def balances(c: Any, r: Any, air: Air, x: np.ndarray, f: np.ndarray) -> float:
     """Fill `f` (4) with the balances at `x`; returns their largest size."""
     s = loop(c, r, air, x[0], x[1], x[2], x[3])
     f[0] = s.flow_balance
     f[1] = s.evaporator_balance
     f[2] = s.condenser_balance
     f[3] = s.charge_balance
-    return max(max(abs(f[0]), abs(f[1])), max(abs(f[2]), abs(f[3])))
+    return max(abs(f[0]), abs(f[1]), abs(f[2]), abs(f[3]))
 
 
 @njit(cache=True)
-def _jacobian(c: Any, r: Any, air: Air, x: np.ndarray, f: np.ndarray, jac: np.ndarray, work: np.ndarray) -> None:
+def jacobian(c: Any, r: Any, air: Air, x: np.ndarray, f: np.ndarray, jac: np.ndarray, work: np.ndarray) -> None:
     """Fill `jac` (4, 4) with forward differences."""
     for k in range(4):
         keep = x[k]
         x[k] = keep + _STEP[k]
-        _balances(c, r, air, x, work)
+        balances(c, r, air, x, work)
         x[k] = keep
         for i in range(4):
             jac[i, k] = (work[i] - f[i]) / _STEP[k]
@@ -110,11 +122,11 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
     dx = np.empty(4)
     lu = np.empty((4, 4))
     coldest = _coldest(c)
-    size = _balances(c, r, air, x, f)
+    size = balances(c, r, air, x, f)
     count = 1
     fresh = False
     if not warm:
-        _jacobian(c, r, air, x, f, jac, fn)
+        jacobian(c, r, air, x, f, jac, fn)
         count += 4
         fresh = True
     for _ in range(most):
@@ -125,8 +137,8 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
             if fresh:
                 for k in range(4):  # a flat spot: step off it
                     x[k] += 0.05 * _REACH[k] * (1.0 if k % 2 else -1.0)
-                size = _balances(c, r, air, x, f)
-            _jacobian(c, r, air, x, f, jac, fn)
+                size = balances(c, r, air, x, f)
+            jacobian(c, r, air, x, f, jac, fn)
             count += 5
             fresh = True
             continue
@@ -140,7 +152,7 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
             for k in range(4):
                 xn[k] = min(max(x[k] + t * dx[k], _LEAST[k]), _MOST[k])
             xn[0] = max(xn[0], coldest)
-            sizen = _balances(c, r, air, xn, fn)
+            sizen = balances(c, r, air, xn, fn)
             count += 1
             after = _norm(fn)
             if after < before * (1.0 - 0.2 * t) or (fresh and attempt == 5):
@@ -150,7 +162,7 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
                 break
             t *= 0.4
         if not accepted:
-            _jacobian(c, r, air, x, f, jac, fn)
+            jacobian(c, r, air, x, f, jac, fn)
             count += 4
             fresh = True
             continue
@@ -178,7 +190,7 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
                 f[k] = fn[k]
             size = sizen
             if size >= TOLERANCE:
-                _jacobian(c, r, air, x, f, jac, fn)
+                jacobian(c, r, air, x, f, jac, fn)
                 count += 4
                 fresh = True
     return (CONVERGED if size < TOLERANCE else LOST), count
@@ -203,13 +215,13 @@ def _descend(c: Any, r: Any, air: Air, x: np.ndarray, most: int) -> tuple[int, i
     normal, lu = np.empty((4, 4)), np.empty((4, 4))
     slope = np.empty(4)
     coldest = _coldest(c)
-    size = _balances(c, r, air, x, f)
+    size = balances(c, r, air, x, f)
     count = 1
     damping = 1e-2
     for _ in range(most):
         if size < TOLERANCE:
             return CONVERGED, count
-        _jacobian(c, r, air, x, f, jac, fn)
+        jacobian(c, r, air, x, f, jac, fn)
         count += 4
         for i in range(4):
             slope[i] = 0.0
@@ -233,7 +245,7 @@ def _descend(c: Any, r: Any, air: Air, x: np.ndarray, most: int) -> tuple[int, i
                 step = min(max(dx[k], -1.0), 1.0) * _REACH[k]
                 xn[k] = min(max(x[k] + step, _LEAST[k]), _MOST[k])
             xn[0] = max(xn[0], coldest)
-            sizen = _balances(c, r, air, xn, fn)
+            sizen = balances(c, r, air, xn, fn)
             count += 1
             if _norm(fn) < before:
                 better = True
@@ -271,7 +283,8 @@ _STARTS = np.array(  # offsets of the unknowns from the first guess, in the orde
 def solve(c: Any, r: Any, air: Air, x: np.ndarray) -> tuple[int, int]:
     """Steady state of one circuit from a cold start, trying further starts where the first is lost.
 
-    Fills `x` (4) and returns (code, evaluations of the loop); `HELD_OFF` where nothing runs and there is nothing to solve. Newton's method first, with two starts; then descent.
+    Fills `x` (4) and returns (code, evaluations of the loop); `HELD_OFF` where nothing runs and there is nothing to
+    solve. Newton's method first, with two starts; then descent.
     """
     if held_off(c, r, air):
         return HELD_OFF, 0
@@ -298,7 +311,8 @@ def solve(c: Any, r: Any, air: Air, x: np.ndarray) -> tuple[int, int]:
 def solve_batch(batch: np.ndarray, r: Any, x: np.ndarray, codes: np.ndarray, counts: np.ndarray) -> None:
     """Steady state of every circuit of a batch, on all cores.
 
-    `batch` (n,) of `CIRCUIT`, `r` (1,) refrigerant record; fills `x` (n, 4), `codes` (n,) and `counts` (n,) of loop evaluations.
+    `batch` (n,) of `CIRCUIT`, `r` (1,) refrigerant record; fills `x` (n, 4), `codes` (n,) and `counts` (n,) of loop
+    evaluations.
     """
     for i in prange(batch.shape[0]):
         c = batch[i]

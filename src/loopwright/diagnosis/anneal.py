@@ -76,7 +76,8 @@ def _next_temperature(t: float, log_w: np.ndarray, target: float) -> float:
 
 @njit(cache=True)
 def _fit(u: np.ndarray, d: int, prior_pull: float, mean: np.ndarray, factor: np.ndarray, inverse: np.ndarray) -> None:
-    """Mean and Cholesky factor of the particles' covariance, pulled a little to the prior's, and the factor's inverse."""
+    """Mean and Cholesky factor of the particles' covariance, pulled a little to the prior's, and the factor's
+    inverse."""
     n = u.shape[0]
     for j in range(d):
         m = 0.0
@@ -127,7 +128,7 @@ def _anneal_one(
 ) -> float:  # fmt: skip
     """Run one hypothesis; fills particles `u` (n, d) and `outs` (n, outputs); returns the log evidence."""
     np.random.seed(seed)
-    d = table.count[h]
+    d = table.parameters[h]
     n = u.shape[0]
     record = np.empty(1, CIRCUIT)
     flat = record.view(np.float64)

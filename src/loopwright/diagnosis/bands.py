@@ -10,7 +10,7 @@ import numpy as np
 from loopwright.circuit.points import PLACE
 from loopwright.diagnosis.explain import quantile
 from loopwright.diagnosis.judgement import Expected, PlanePoint
-from loopwright.diagnosis.likelihood import model_error, place_of, predicted
+from loopwright.diagnosis.likelihood import instrument_sigma, model_error, place_of, predicted
 from loopwright.diagnosis.prior import Hypothesis
 from loopwright.diagnosis.sampler import draw_prior
 from loopwright.readings import Reading, Test
@@ -85,11 +85,13 @@ def _row(key: tuple[str, str, str, str, float], reading: Reading | None, healthy
     return Expected(
         phase, point, quantity, unit, type(band)(max(low, floor), band.median, high, band.level),
         reading.value if reading is not None else None, statistic, _rule(phase, point, quantity, test),
+        instrument_sigma(reading) if reading is not None else 0.0,
     )  # fmt: skip
 
 
 def _rule(phase: str, point: str, quantity: str, test: Test) -> str:
-    """The trade's rule of thumb for a reading, as a sentence; empty where there is none (common practice, no source)."""
+    """The trade's rule of thumb for a reading, as a sentence; empty where there is none (common practice, no
+    source)."""
     fahrenheit = (test.weather.air_temperature - 273.15) * 1.8 + 32.0
     if (phase, point, quantity) == ("running", "high_side", "pressure") and test.vehicle.refrigerant == "R134a":
         return f"Rule of thumb: two to three times the air in °F, {2 * fahrenheit:.0f} to {3 * fahrenheit:.0f} psi."

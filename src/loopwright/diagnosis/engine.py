@@ -31,6 +31,7 @@ STATES = {
     "charge": "charge",
 }
 PALE = 24  # healthy cycles handed to the picture
+CAUTIONS = 5  # cautions stand at their acts too; here only the first few
 
 
 def judge(test: Test, seed: int = 0) -> Judgement:
@@ -61,7 +62,7 @@ def judge(test: Test, seed: int = 0) -> Judgement:
         seed=seed,
         seconds=time.perf_counter() - begun,
         verdict=answer,
-        reasons=reasons + _cause_sentences(listed),
+        reasons=reasons,
         settled=is_settled[0],
         settled_why=is_settled[1],
         causes=listed,
@@ -100,26 +101,11 @@ def _typical(p: Posterior) -> np.ndarray:
     return mean
 
 
-def _cause_sentences(listed: tuple[Cause, ...]) -> tuple[str, ...]:
-    first = listed[0]
-    name = catalogue()[first.fault].name
-    if first.fault == "healthy":
-        return (f"Most probable: {name}, {_in_ten(first.probability)}.",)
-    sentence = f"Most probable cause: {name}, {_in_ten(first.probability)}."
-    if first.alike:
-        others = " and ".join(catalogue()[f].name for f in first.alike)
-        sentence += f" These readings cannot tell it from {others}."
-    return (sentence,)
-
-
-def _in_ten(p: float) -> str:
-    return f"{p * 10:.0f} in 10" if 0.1 <= p < 0.95 else (f"{p * 100:.0f} in 100" if p < 0.1 else "nearly certain")
-
-
 def _cautions(test: Test, listed: tuple[Cause, ...]) -> tuple[str, ...]:
-    """Cautions of the likely causes, once each, in the order of their probability."""
-    keys = dict.fromkeys(k for c in listed if c.probability > 0.1 for k in catalogue()[c.fault].cautions)
+    """Cautions of the likeliest fault and of any that is nearly as likely, once each, at most `CAUTIONS`."""
+    faults = [c for c in listed if c.fault != "healthy"]
+    likely = [c for c in faults[:3] if c.probability > 0.5 * faults[0].probability and c.probability > 0.1]
+    keys = dict.fromkeys(k for c in likely for k in catalogue()[c.fault].cautions)
     table = cautions()
-    return tuple(
-        str(table[k]) for k in keys if table[k].applies(test.vehicle.refrigerant, test.vehicle.compressor)
-    )
+    fitting = [str(table[k]) for k in keys if table[k].applies(test.vehicle.refrigerant, test.vehicle.compressor)]
+    return tuple(fitting[:CAUTIONS])

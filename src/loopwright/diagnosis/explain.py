@@ -9,7 +9,7 @@ from numba import njit
 
 from loopwright.diagnosis.judgement import Cause, Interval, Severity, Speaks
 from loopwright.diagnosis.likelihood import Evidence, log_t, log_word, predict_reading
-from loopwright.diagnosis.prior import Hypothesis, severity_value
+from loopwright.diagnosis.prior import severity_value
 from loopwright.diagnosis.sampler import Posterior
 from loopwright.faults import catalogue
 from loopwright.readings import Observation, Reading
@@ -62,11 +62,12 @@ def causes(
     evidence = class_evidence(p)
     fault_of = np.array([p.hypotheses[h].fault.id for h in p.which])
     density = densities(e, p.outputs)
-    named = [*readings, *words]
+    named: list[Reading | Observation] = [*readings, *words]
     found = []
     for fault, share in sorted(shares.items(), key=lambda item: -item[1]):
         mine = fault_of == fault
-        severity, reasons = None, ()
+        severity: Severity | None = None
+        reasons: tuple[Speaks, ...] = ()
         if mine.any() and share > WORTH:
             severity = _severity(p, mine)
             reasons = _reasons(p, density, named, mine)
@@ -145,9 +146,13 @@ def _reasons(
 
 
 def _sentence(what: Reading | Observation, nats: float) -> str:
-    strength = "slightly" if abs(nats) < 0.7 else ("clearly" if abs(nats) < 2.0 else "strongly")
-    way = "for" if nats > 0 else "against"
+    """One sentence for what a reading says, as a technician would say it."""
+    strength = "slightly" if abs(nats) < 0.7 else ("clearly" if abs(nats) < 2.0 else "much")
+    way = "better" if nats > 0 else "worse"
     name = what.point.replace("_", " ")
     if isinstance(what, Observation):
-        return f"{name} {what.kind} {what.value.replace('_', ' ')}: {strength} {way}"
-    return f"{name} {what.quantity} {what.phase.replace('_', ' ')}: {strength} {way}"
+        subject = f"{name.capitalize()} {what.kind} {what.value.replace('_', ' ')}"
+    else:
+        phase = what.phase.replace("_", " ")
+        subject = f"The {name} {what.quantity.replace('_', ' ')} {phase if phase != 'after stop' else 'after the stop'}"
+    return f"{subject} fits this {strength} {way} than the other causes."

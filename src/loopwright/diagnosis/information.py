@@ -21,14 +21,20 @@ __all__ = ["next_checks"]
 DRAWS = 260
 LEAST_BITS = 0.02  # information under which a check is not worth listing
 WORD_KIND = {"felt": 0, "airflow": 1, "sight_glass": 2, "condenser_fan": 3, "clutch": 4}
-WORD_PLACE = {"airflow": "vent_air_fraction", "sight_glass": "bubbles", "condenser_fan": "condenser_air_fraction", "clutch": "duty"}
+WORD_PLACE = {
+    "airflow": "vent_air_fraction",
+    "sight_glass": "bubbles",
+    "condenser_fan": "condenser_air_fraction",
+    "clutch": "duty",
+}
 
 
 def next_checks(test: Test, p: Posterior, seed: int) -> tuple[NextCheck, ...]:
     """Checks not yet made, best information per minute first.
 
     The information of a check is the mutual information between the cause and what the check would show, in bits, from
-    `DRAWS` posterior draws: each in turn plays the truth, its result is drawn with noise, and the others are scored by it.
+    `DRAWS` posterior draws: each in turn plays the truth, its result is drawn with noise, and the others are scored
+    by it.
     """
     rng = np.random.default_rng(seed)
     rows = rng.choice(len(p.which), size=DRAWS, p=p.weights)
@@ -49,17 +55,28 @@ def next_checks(test: Test, p: Posterior, seed: int) -> tuple[NextCheck, ...]:
         if bits < LEAST_BITS:
             continue
         splits = tuple(str(names[c]) for c in np.argsort(-by_class)[:3] if by_class[c] > 0.05 * bits)
-        found.append(
-            NextCheck(check.name, check.gives[0].point, check.minutes, bits, splits, " ".join(check.how), check.caution)
-        )
+        found.append(NextCheck(check.name, check.point, _minutes(check), bits, splits, _how(check), check.caution))
     return tuple(sorted(found, key=lambda c: -c.information / c.minutes))
+
+
+def _minutes(check: Check) -> float:
+    """Minutes until the answer is there: the technician's, those of checks it needs first, and the wait."""
+    return check.minutes + check.wait_minutes + sum(_minutes(checks()[name]) for name in check.requires)
+
+
+def _how(check: Check) -> str:
+    """The steps as one text, opening with what must have been done before."""
+    before = [f"First: {checks()[name].name.lower()}." for name in check.requires]
+    return " ".join([*before, *check.how])
 
 
 def _open(check: Check, test: Test) -> bool:
     """Whether a check still stands to be made on this vehicle: some of what it gives has not been read."""
     if not check.applies_to.includes(test.vehicle.expansion, test.vehicle.compressor):
         return False
-    read = {(r.phase, r.point, r.quantity) for r in test.readings} | {(o.phase, o.point, o.kind) for o in test.observations}
+    read = {(r.phase, r.point, r.quantity) for r in test.readings} | {
+        (o.phase, o.point, o.kind) for o in test.observations
+    }
     return any((check.phase, g.point, g.quantity) not in read for g in check.gives)
 
 
@@ -88,9 +105,7 @@ def _log_densities(check: Check, outs: np.ndarray, fields: np.ndarray, rng: np.r
     return None if silent else total
 
 
-def _value(
-    check: Check, g: Gives, outs: np.ndarray, fields: np.ndarray, rng: np.random.Generator
-) -> np.ndarray | None:
+def _value(check: Check, g: Gives, outs: np.ndarray, fields: np.ndarray, rng: np.random.Generator) -> np.ndarray | None:
     if check.kind == "direct":
         if g.quantity not in FIELDS:
             return None

@@ -6,7 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Cause", "Expected", "Fit", "Interval", "Judgement", "NextCheck", "PlanePoint", "Severity", "Speaks", "Verdict"]
+__all__ = [
+    "Cause",
+    "Expected",
+    "Fit",
+    "Interval",
+    "Judgement",
+    "NextCheck",
+    "PlanePoint",
+    "Severity",
+    "Speaks",
+    "Verdict",
+]
 
 Verdict = Literal["performs", "marginal", "does_not_perform", "cannot_say"]
 
@@ -58,7 +69,8 @@ class Cause:
 class Expected:
     """The band in which one reading should lie on this vehicle, healthy, in this weather; SI, absolute pressure.
 
-    `measured` is the reading in the same terms, or None where nothing was read there yet. `rule` is the trade's rule of
+    `measured` is the reading in the same terms, or None where nothing was read there yet, and `sigma` its instrument's
+    standard error. `rule` is the trade's rule of
     thumb for it as a plain sentence, or empty.
     """
 
@@ -70,6 +82,7 @@ class Expected:
     measured: float | None = None
     statistic: str = "mean"
     rule: str = ""
+    sigma: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -109,7 +122,8 @@ class Judgement:
 
     `states` holds intervals by name: evaporating_temperature and condensing_temperature [K], superheat and subcooling
     [K], cooling_capacity [W], charge [kg]. `cycle` is the cycle that the readings tell of, `healthy_cycle` the one this
-    vehicle should show today; both are empty when nothing can be said. `ambient_pressure` [Pa] turns absolute into gauge.
+    vehicle should show today; both are empty when nothing can be said. `ambient_pressure` [Pa] turns absolute into
+    gauge.
     """
 
     id: str

@@ -13,18 +13,18 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from loopwright.circuit import points as P
+from loopwright.circuit import points
 from loopwright.circuit.points import PLACE
 from loopwright.readings import Observation, Reading, Test, default_sigma
 
-__all__ = ["Evidence", "evidence", "log_likelihood", "log_t", "predicted", "predict_reading", "log_word", "TAILS"]
+__all__ = ["TAILS", "Evidence", "evidence", "log_likelihood", "log_t", "log_word", "predict_reading", "predicted"]
 
 TAILS = 5.0  # degrees of freedom of the t distribution of a reading's error
 MISTAKE = 0.06  # share of words that are simply wrong: a judgement
 DIRECT, AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER, HUMIDITY = range(6)
 
-# The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another. Judgements,
-# checked against vehicles simulated by other physics (see docs/inference.md).
+# The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another.
+# Judgements, checked against vehicles simulated by other physics (see docs/inference.md).
 PRESSURE_SHARE = 0.045
 PRESSURE_FLOOR = 9e3
 STANDING_SHARE = 0.008
@@ -103,9 +103,14 @@ def model_error(phase: str, point: str, quantity: str, statistic: str, value: fl
     return {"air_speed": 0.35 * max(value, 0.5), "duty": 0.12, "speed": 0.03 * value}.get(quantity, 0.12)
 
 
+def instrument_sigma(reading: Reading) -> float:
+    """Standard error of the instrument, as the sheet gives it or as its class usually has."""
+    return reading.sigma if reading.sigma is not None else default_sigma(reading)
+
+
 def sigma_of(reading: Reading) -> float:
     """Standard error of a reading: the instrument's and the model's, added in squares."""
-    own = reading.sigma if reading.sigma is not None else default_sigma(reading)
+    own = instrument_sigma(reading)
     error = model_error(reading.phase, reading.point, reading.quantity, reading.statistic, reading.value)
     return math.hypot(own, error)
 
@@ -157,9 +162,13 @@ def predicted(out: np.ndarray, place: int, form: int, time: float) -> float:
     if form == 0:
         return out[place]
     if form == 1:
-        return out[P.AFTER_COMMON] + (out[P.LOW] - out[P.AFTER_COMMON]) * math.exp(-time / out[P.AFTER_TIME])
+        return out[points.AFTER_COMMON] + (out[points.LOW] - out[points.AFTER_COMMON]) * math.exp(
+            -time / out[points.AFTER_TIME]
+        )
     if form == 2:
-        return out[P.AFTER_COMMON] + (out[P.HIGH] - out[P.AFTER_COMMON]) * math.exp(-time / out[P.AFTER_TIME])
+        return out[points.AFTER_COMMON] + (out[points.HIGH] - out[points.AFTER_COMMON]) * math.exp(
+            -time / out[points.AFTER_TIME]
+        )
     if form == 3:
         return 7.0 * out[place]
     if form == 4:
@@ -198,9 +207,9 @@ def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
     """Log probability of a word of what hands or eyes reported, given the circuit's outputs."""
     if kind == 0:
         if word == 6:  # a cold spot: frost or a step in temperature just behind a narrow place
-            return math.log(0.02 + 0.75 * _below((out[P.COLD_SPOT] - 7.0) / 3.0))
+            return math.log(0.02 + 0.75 * _below((out[points.COLD_SPOT] - 7.0) / 3.0))
         t = out[place]
-        ambient = out[P.AMBIENT]
+        ambient = out[points.AMBIENT]
         upper = 1.0 if word == 5 else _below((_felt_edge(word, ambient) - t) / 3.5)
         lower = 0.0 if word == 0 else _below((_felt_edge(word - 1, ambient) - t) / 3.5)
         return math.log(MISTAKE / 6.0 + (1.0 - MISTAKE) * max(upper - lower, 0.0))

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 from numba import njit, prange
 
-from loopwright.circuit.loop import entering_air, loop
+from loopwright.circuit.loop import entering_air
 from loopwright.circuit.points import OUTPUTS, read_idle, read_running
 from loopwright.circuit.record import CIRCUIT, FIELDS
-from loopwright.circuit.steady import CONVERGED, held_off, solve, solve_from
+from loopwright.circuit.steady import CONVERGED, balances, held_off, jacobian, solve, solve_from
 from loopwright.diagnosis.likelihood import TAILS, Evidence, log_likelihood, log_word, predict_reading
 from loopwright.diagnosis.prior import Table, bend
 
@@ -61,28 +61,14 @@ def log_prior_density(u: np.ndarray, d: int) -> float:
 
 
 @njit(cache=True)
-def _balances(c: Any, r: Any, x: np.ndarray, f: np.ndarray) -> None:
-    s = loop(c, r, entering_air(c), x[0], x[1], x[2], x[3])
-    f[0], f[1], f[2], f[3] = s.flow_balance, s.evaporator_balance, s.condenser_balance, s.charge_balance
-
-
-@njit(cache=True)
 def _derivatives(c: Any, r: Any, x: np.ndarray, jac: np.ndarray) -> None:
     """Fill `jac` (4, 4) with the derivatives of the balances in the unknowns at `x`, zero where nothing runs."""
     jac[:, :] = 0.0
-    if held_off(c, r, entering_air(c)):
-        return
-    f0 = np.empty(4)
-    f1 = np.empty(4)
-    _balances(c, r, x, f0)
-    for k in range(4):
-        step = 1e-4 if k < 2 else 1e-6
-        keep = x[k]
-        x[k] = keep + step
-        _balances(c, r, x, f1)
-        x[k] = keep
-        for i in range(4):
-            jac[i, k] = (f1[i] - f0[i]) / step
+    air = entering_air(c)
+    if not held_off(c, r, air):
+        f, work = np.empty(4), np.empty(4)
+        balances(c, r, air, x, f)
+        jacobian(c, r, air, x, f, jac, work)
 
 
 @njit(cache=True)
@@ -94,7 +80,7 @@ def _slopes(
 
     dx/du = -J^-1 dF/du: the balances are evaluated once at each moved parameter, nothing is solved.
     """
-    d = table.count[h]
+    d = table.parameters[h]
     flat = record.view(np.float64)
     c = record[0]
     driven = not held_off(c, r, entering_air(c))
@@ -104,7 +90,7 @@ def _slopes(
     xm = np.empty(4)
     moved = np.empty(N_OUT)
     if driven:
-        _balances(c, r, x, f0)
+        balances(c, r, entering_air(c), x, f0)
         jac = np.empty((4, 4))
         _derivatives(c, r, x, jac)
         for i in range(4):
@@ -117,7 +103,7 @@ def _slopes(
         bend(table, h, u, flat)
         u[j] = keep
         if driven:
-            _balances(c, r, x, f1)
+            balances(c, r, entering_air(c), x, f1)
             for k in range(4):
                 total = 0.0
                 for i in range(4):
@@ -138,7 +124,7 @@ def _climb(
     table: Table, h: int, r: Any, e: Evidence, u: np.ndarray, x: np.ndarray, most: int, hessian: np.ndarray
 ) -> float:
     """Damped Gauss-Newton to a peak of the posterior, in place; returns its log density and fills `hessian` (d, d)."""
-    d = table.count[h]
+    d = table.parameters[h]
     n, m = e.value.shape[0], e.word.shape[0]
     record = np.empty(1, CIRCUIT)
     flat = record.view(np.float64)
@@ -217,17 +203,18 @@ def _climb(
 @njit(cache=True, parallel=True)
 def explore(
     table: Table, r: Any, e: Evidence, cloud: np.ndarray, iterations: int,
-    modes: np.ndarray, unknowns: np.ndarray, slopes: np.ndarray, heights: np.ndarray, hessians: np.ndarray, lost: np.ndarray,
+    modes: np.ndarray, unknowns: np.ndarray, slopes: np.ndarray, heights: np.ndarray, hessians: np.ndarray, lost:
+    np.ndarray,
 ) -> None:  # fmt: skip
     """Peaks of every hypothesis.
 
-    `cloud` (n, d) standard normal draws shared by all. Fills `modes` (h, STARTS, d), `unknowns` (h, STARTS, 4), `slopes`
-    (h, STARTS, 4, 4) of the balances in the unknowns there,
+    `cloud` (n, d) standard normal draws shared by all. Fills `modes` (h, STARTS, d), `unknowns` (h, STARTS, 4),
+    `slopes` (h, STARTS, 4, 4) of the balances in the unknowns there,
     `heights` (h, STARTS) log posterior densities (-1e30 where there is none), `hessians` (h, STARTS, d, d), and `lost`
     (h,) prior draws that did not solve.
     """
     for h in prange(table.base.shape[0]):
-        d = table.count[h]
+        d = table.parameters[h]
         record = np.empty(1, CIRCUIT)
         flat = record.view(np.float64)
         out = np.empty(N_OUT)
@@ -287,6 +274,6 @@ def weigh(
                 read_running(c, r[0], x, outs[i])
         codes[i] = code
         if code == CONVERGED:
-            log_post[i] = log_likelihood(e, outs[i]) + log_prior_density(u[i], table.count[h])
+            log_post[i] = log_likelihood(e, outs[i]) + log_prior_density(u[i], table.parameters[h])
         else:
             log_post[i] = FAR

@@ -1,8 +1,8 @@
 """What is believed before the readings: hypotheses (a fault on a structure) and the spread of everything unknown.
 
-Every unknown is one standard normal number u; a hypothesis is a base circuit and a table that turns u into fields of the
-circuit record, the fault's severity being the last of them. So priors and faults bend a circuit by one mechanism, and the
-compiled code knows nothing of cards.
+Every unknown is one standard normal number u; a hypothesis is a base circuit and a table that turns u into fields of
+the circuit record, the fault's severity being the last of them. So priors and faults bend a circuit by one mechanism,
+and the compiled code knows nothing of cards.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ import numpy as np
 from numba import njit
 
 from loopwright import cards
+from loopwright.circuit.loop import entering_air, loop
 from loopwright.circuit.record import FIELDS, circuits, row
 from loopwright.circuit.steady import solve
-from loopwright.circuit.loop import entering_air, loop
 from loopwright.faults import Fault, Variant, catalogue
 from loopwright.fluids import refrigerant
 from loopwright.readings import Test
@@ -29,14 +29,14 @@ __all__ = ["Hypothesis", "Parameter", "Prior", "Structure", "Table", "bend", "hy
 NORMAL, LOGNORMAL, UNIFORM, LOG_UNIFORM = range(4)
 _KIND = {"normal": NORMAL, "lognormal": LOGNORMAL, "uniform": UNIFORM, "log_uniform": LOG_UNIFORM}
 SET, MULTIPLY, ADD = range(3)
-HEALTHY_PRIOR = 0.40  # share of vehicles brought to a test that need nothing: a judgement
 BLOWER_SHARE = {"low": 0.45, "medium": 0.70, "high": 1.0}  # of full blower flow: a judgement
 SIZE_EXPONENT = 0.4  # how sizes grow with the label charge: a judgement
 
 
 @dataclass(frozen=True)
 class Parameter:
-    """One unknown of vehicle or test and how it spreads: normal (median, spread), lognormal, or between low and high."""
+    """One unknown of vehicle or test and how it spreads: normal (median, spread), lognormal, or between low and
+    high."""
 
     name: str
     says: str
@@ -89,7 +89,7 @@ class Table(NamedTuple):
     """All hypotheses as padded arrays for the compiled code."""
 
     base: np.ndarray  # (h, fields)
-    count: np.ndarray  # (h,) parameters
+    parameters: np.ndarray  # (h,) how many
     kinds: np.ndarray  # (h, d)
     first: np.ndarray  # (h, d)
     second: np.ndarray  # (h, d)
@@ -159,7 +159,11 @@ def structures(test: Test) -> list[Structure]:
     if len(open_pairs) > 1:
         open_pairs = [p for p in open_pairs if p[2] > 0.0]
     old = v.refrigerant == "R12"
-    compressors = [("fixed", 0.9 if old else 0.50), ("variable", 0.1 if old else 0.40), ("electric", 0.0 if old else 0.10)]
+    compressors = [
+        ("fixed", 0.9 if old else 0.50),
+        ("variable", 0.1 if old else 0.40),
+        ("electric", 0.0 if old else 0.10),
+    ]
     open_compressors = [c for c in compressors if v.compressor in (None, c[0]) and (c[1] > 0.0 or v.compressor)]
     found = [Structure(e, s, c, max(w, 1e-3) * max(k, 1e-3)) for e, s, w in open_pairs for c, k in open_compressors]
     total = sum(s.weight for s in found)
@@ -171,10 +175,10 @@ def hypotheses(test: Test) -> list[Hypothesis]:
     found: list[Hypothesis] = []
     for structure in structures(test):
         allowed = [(f, f.variants_for(structure.expansion, structure.compressor)) for f in catalogue().values()]
-        total = sum(f.prior_weight for f, variants in allowed if variants and f.id != "healthy")
+        total = sum(f.prior_weight for f, variants in allowed if variants)
         base, parameters = _vehicle(test, structure)
         for fault, variants in allowed:
-            share = HEALTHY_PRIOR if fault.id == "healthy" else (1.0 - HEALTHY_PRIOR) * fault.prior_weight / total
+            share = fault.prior_weight / total
             found += [
                 _hypothesis(fault, v, structure, math.log(structure.weight * share * v.weight), base, parameters)
                 for v in variants
@@ -283,7 +287,12 @@ def _dtype() -> np.dtype:
 
 
 def _hypothesis(
-    fault: Fault, variant: Variant, structure: Structure, log_prior: float, base: np.ndarray, parameters: list[Parameter]
+    fault: Fault,
+    variant: Variant,
+    structure: Structure,
+    log_prior: float,
+    base: np.ndarray,
+    parameters: list[Parameter],
 ) -> Hypothesis:
     own = base.reshape(-1).copy()
     for f in variant.fixed:
@@ -309,7 +318,13 @@ def _hypothesis(
     )  # fmt: skip
 
 
-_HOW = {"set": (SET, 1.0), "multiply": (MULTIPLY, 1.0), "add": (ADD, 1.0), "set_grams": (SET, 1e-3), "set_kpa": (ADD, 1e3)}
+_HOW = {
+    "set": (SET, 1.0),
+    "multiply": (MULTIPLY, 1.0),
+    "add": (ADD, 1.0),
+    "set_grams": (SET, 1e-3),
+    "set_kpa": (ADD, 1e3),
+}
 
 
 def severity_value(h: Hypothesis, u: np.ndarray) -> np.ndarray:
@@ -327,7 +342,7 @@ def stack(found: list[Hypothesis]) -> Table:
     n = len(found)
 
     def padded(rows: list[np.ndarray], width: int, kind: type) -> np.ndarray:
-        out = np.zeros((n, width), kind)
+        out: np.ndarray = np.zeros((n, width), kind)
         for i, values in enumerate(rows):
             out[i, : len(values)] = values
         return out

@@ -31,9 +31,9 @@ LOG_2PI = math.log(2.0 * math.pi)
 class Posterior:
     """Weighted samples over hypotheses and unknowns.
 
-    `which` (n,) hypothesis of each sample, `u` (n, d) its unknowns, `outputs` (n, outputs) what it would show, `weights`
-    (n,) adding up to one over all hypotheses; `log_evidence` (h,) with the prior of the hypothesis left out; `lost` share
-    of prior draws that did not solve.
+    `which` (n,) hypothesis of each sample, `u` (n, d) its unknowns, `outputs` (n, outputs) what it would show,
+    `weights` (n,) adding up to one over all hypotheses; `log_evidence` (h,) with the prior of the hypothesis left
+    out; `lost` share of prior draws that did not solve.
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -107,7 +107,8 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     slopes, lost = np.zeros((count, STARTS, 4, 4)), np.zeros(count, np.int64)
     explore(table, r, e, _cloud(width, 20), ITERATIONS, modes, unknowns, slopes, heights, hessians, lost)
     peaks = [
-        _peaks(int(table.count[h]), modes[h], unknowns[h], slopes[h], heights[h], hessians[h]) for h in range(count)
+        _peaks(int(table.parameters[h]), modes[h], unknowns[h], slopes[h], heights[h], hessians[h])
+        for h in range(count)
     ]
     log_evidence = np.array([_laplace(p) for p in peaks])
     promise = log_evidence + np.array([h.log_prior for h in found])
@@ -161,7 +162,7 @@ def _annealed(
             start_x[i, b], start_jac[i, b] = p.start, p.slopes
     u, outs = np.zeros((m, PARTICLES, width)), np.zeros((m, PARTICLES, len(OUTPUTS)))
     annealed, stats = np.zeros(m), np.zeros((m, 2))
-    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=len(table.count))[chosen]
+    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=len(table.parameters))[chosen]
     blobs = np.array([len(p) for p in peaks], np.int64)
     anneal(
         table, r, e, chosen, seeds, blobs, centre, factor, inverse, log_share, log_det, math.log(DEFENCE), start_x,

@@ -19,7 +19,9 @@ LOSS = 0.10  # share of cooling lost from which a vehicle no longer performs: a 
 SURE = 0.60  # probability asked before saying so
 DRAWS = 240
 STRANGE = 0.002  # misfit probability under which no class can be said to explain the readings
-SETTLE_MINUTES = 3.0  # fewer and pressures still move; Army practice waits 5 to 10 (TM 9-2320-387-24-2; TM 5-3805-290-23-1)
+SETTLE_MINUTES = (
+    3.0  # fewer and pressures still move; Army practice waits 5 to 10 (TM 9-2320-387-24-2; TM 5-3805-290-23-1)
+)
 
 
 @dataclass(frozen=True)
