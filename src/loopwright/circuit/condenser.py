@@ -70,6 +70,7 @@ def zones(
     enthalpy_in: float,
     temperature_in: float,
     enthalpy_out: float,
+    enthalpy_liquid: float,
     liquid_units: float,
     drive: float,
 ) -> Zones:
@@ -77,6 +78,7 @@ def zones(
 
     Parameters: circuit, saturation state, face conductances, condensing `temperature` [K] at the inlet; `flow`
     [kg/s]; inlet enthalpy [J/kg] and temperature [K]; outlet enthalpy [J/kg] (above or below saturation);
+    saturated liquid's enthalpy at the outlet pressure [J/kg], below that at the inlet by what friction takes;
     `liquid_units` transfer units of the subcooling zone, ln((T_c - T_a)/(T_out - T_a));
     `drive` [K], mean condensing temperature over entering air.
 
@@ -86,12 +88,12 @@ def zones(
     superheat = positive(temperature_in - temperature)
     cp_gas = max((enthalpy_in - sat.h_v) / superheat, 300.0)
     gas = flow * cp_gas / plate.gas * math.log1p(superheat / drive)
-    condensed = min(enthalpy_in, sat.h_v) - max(enthalpy_out, sat.h_l)
+    condensed = min(enthalpy_in, sat.h_v) - max(enthalpy_out, enthalpy_liquid)
     if enthalpy_out > sat.h_v:  # nothing condenses: the gas zone is shorter by what it keeps
         condensed = sat.h_v - enthalpy_out
     two_phase = flow * condensed / (plate.two_phase * drive)
     liquid = flow * sat.cp_l / plate.liquid * liquid_units
-    quality_out = min(max((enthalpy_out - sat.h_l) / (sat.h_v - sat.h_l), 0.0), 1.0)
+    quality_out = min(max((enthalpy_out - enthalpy_liquid) / (sat.h_v - sat.h_l), 0.0), 1.0)
     wet = two_phase_density(1.0, quality_out, sat.rho_l, sat.rho_v)
     void = (sat.rho_l - wet) / (sat.rho_l - sat.rho_v)
     total = max(gas + two_phase + liquid, 0.2)  # off the solution the shares do not add up to one; the volume does

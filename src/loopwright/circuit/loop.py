@@ -236,7 +236,7 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     h_l_co = high.h_l - high.cp_l * dt_c
     h_co = h_l_co + cout.other * latent_c - high.cp_l * (t_co_sat - t_co)
     plate = face(c, r, high, flow, air.condenser_density, min(gas_pressure / condenser_in_pressure, 0.9))
-    zone = zones(c, high, plate, tc, flow, h_ci, t_ci, h_co, cout.units, drive)
+    zone = zones(c, high, plate, tc, flow, h_ci, t_ci, h_co, h_l_co, cout.units, drive)
     condenser_balance = zone.gas + zone.two_phase + zone.liquid - (1.0 - c.subcool_share)
     p_co = condenser_in_pressure - dp_c
 
