@@ -1,4 +1,4 @@
-"""The population: vehicles drawn from wide, correlated distributions, each with a design day on which its charge is set.
+"""The population: vehicles drawn from wide, correlated distributions, each with a design day that sets its charge.
 
 Ranges are judgement (common practice, no source) guided by published charges and dimensions of small and large systems.
 """
@@ -24,6 +24,7 @@ class Vehicle(NamedTuple):
     high_port: str
     design: Car
     design_unknowns: np.ndarray
+    port_first: bool  # a liquid-line port sits ahead of whatever blocks the line beyond the drier
     rpm_ratio: float  # compressor to crank
     mechanical_fan: bool
     recirculation: float  # K of hot air back to the condenser at idle
@@ -34,7 +35,7 @@ class Vehicle(NamedTuple):
     high_close: float
     fan_heat: float  # K over the blower
     heat_soak: float  # K of the engine bay over outside air
-    clutch_times: tuple[float, float, float, float]  # s: low side falling, high side, fin, low side rising
+    clutch_times: tuple[float, float, float, float]  # s low side, s high side, J/K coil, s equalising
 
 
 class Day(NamedTuple):
@@ -76,7 +77,7 @@ def _compressor(rng: np.random.Generator, kind: str, size: float) -> dict[str, f
     limits = (90e-6, 210e-6) if kind == "fixed" else (115e-6, 185e-6)
     return {
         "kind": 1.0 if kind == "variable" else 0.0,
-        "displacement": float(np.clip(148e-6 * size * spread(rng, 0.14), *limits)),
+        "displacement": float(np.clip(156e-6 * size * spread(rng, 0.14), *limits)),
         "clearance": rng.uniform(0.025, 0.06), "filling_loss": rng.uniform(0.05, 0.13),
         "valve_loss": rng.uniform(0.015, 0.05), "torque": rng.uniform(0.6, 1.8),
         "leak_area": rng.uniform(1e-7, 4.5e-7) * size, "eta_indicated": rng.uniform(0.78, 0.9),
@@ -89,7 +90,7 @@ def _coils(rng: np.random.Generator, size: float) -> dict[str, float]:
     return {
         "cond_face": float(np.clip(0.235 * cond**0.7, 0.15, 0.42)), "cond_area_air": 4.6 * cond,
         "cond_area_ref": 0.78 * cond, "cond_flow": 3.2e-4 * cond * spread(rng, 0.12),
-        "cond_volume": 0.6e-3 * cond * spread(rng, 0.2), "cond_velocity": rng.uniform(1.7, 3.1),
+        "cond_volume": 0.6e-3 * cond * spread(rng, 0.2), "cond_velocity": rng.uniform(1.35, 2.6),
         "cond_d": rng.uniform(0.9e-3, 1.4e-3), "evap_face": float(np.clip(0.055 * evap, 0.035, 0.11)),
         "evap_area_air": 3.0 * evap, "evap_area_ref": 0.9 * evap, "evap_flow": 3.4e-4 * evap * spread(rng, 0.15),
         "evap_volume": 0.6e-3 * evap * spread(rng, 0.2), "evap_d": rng.uniform(1.5e-3, 2.6e-3),
@@ -113,20 +114,22 @@ def _lines(rng: np.random.Generator, size: float) -> dict[str, float]:
 def _storage(rng: np.random.Generator, expansion: str, size: float, yf: bool) -> dict[str, float]:
     if expansion == "orifice":
         return {
-            "orifice": 1.0, "rec_volume": 0.0, "acc_volume": rng.uniform(0.7e-3, 1.3e-3) * size**0.5,
-            "bleed_flow": rng.uniform(1.6e-3, 3.6e-3) * size, "frozen": rng.uniform(0.25, 0.55), "oil": rng.uniform(0.02, 0.05),
+            "orifice": 1.0, "rec_volume": 0.0, "acc_volume": rng.uniform(0.45e-3, 0.9e-3) * size**0.5,
+            "bleed_flow": rng.uniform(1.6e-3, 3.6e-3) * size, "frozen": rng.uniform(0.15, 0.45),
+            "contraction": rng.uniform(0.72, 0.85), "oil": rng.uniform(0.02, 0.05),
         }  # fmt: skip
     irc = rng.random() < (0.85 if yf else 0.5)
     return {
         "irc": float(irc), "rec_volume": rng.uniform(0.13e-3, 0.28e-3) * size**0.5 * (0.85 if irc else 1.25),
-        "rec_z0": rng.uniform(-0.012, 0.0) if irc else rng.uniform(-0.05, -0.005), "rec_width": rng.uniform(0.003, 0.009),
+        "rec_z0": rng.uniform(-0.012, 0.0) if irc else rng.uniform(-0.05, -0.005),
+        "rec_width": rng.uniform(0.003, 0.009),
         "spring": rng.uniform(2.4e4, 5.5e4), "spring_range": rng.uniform(3.5e4, 7e4), "bleed": rng.uniform(0.01, 0.05),
     }  # fmt: skip
 
 
 def _choose(rng: np.random.Generator) -> tuple[str, str, str]:
     kind = str(rng.choice(["fixed", "variable", "electric"], p=[0.46, 0.40, 0.14]))
-    orifice = 0.0 if kind == "electric" else (0.42 if kind == "fixed" else 0.25)
+    orifice = 0.0 if kind == "electric" else (0.60 if kind == "fixed" else 0.38)
     refrigerant = "R1234yf" if rng.random() < (0.6 if kind == "electric" else 0.36) else "R134a"
     return kind, ("orifice" if rng.random() < orifice else "thermostatic"), refrigerant
 
@@ -146,7 +149,7 @@ def design_day(car: Car) -> Car:
 
 def _fit_valve(f: Fluid, rng: np.random.Generator, car: Car) -> tuple[Car, State, np.ndarray] | None:
     """Size the expansion device and find the charge at which receiver or accumulator stands where it should."""
-    fill = rng.uniform(0.25, 0.55)
+    fill = rng.uniform(0.3, 0.6) if car.orifice > 0.5 else rng.uniform(0.35, 0.65)
     day = design_day(car)
     if car.orifice < 0.5:
         state, u, norm = solve(f, day._replace(charge=-fill, valve_area=1.7e-6 * car.displacement / 150e-6))
@@ -174,11 +177,13 @@ def draw_vehicle(rng: np.random.Generator, want: str = "") -> Vehicle:
             continue
         f, yf = load(refrigerant), refrigerant == "R1234yf"
         size = float(np.clip(spread(rng, 0.24), 0.66, 1.6))
-        parts = _compressor(rng, kind, size) | _coils(rng, size) | _lines(rng, size) | _storage(rng, expansion, size, yf)
+        parts = (
+            _compressor(rng, kind, size) | _coils(rng, size) | _lines(rng, size) | _storage(rng, expansion, size, yf)
+        )
         car = Car(**(parts if kind == "electric" else parts | {"speed": rng.uniform(28, 36)}))
-        car = car._replace(p_set=rng.uniform(2.45e5, 3.0e5) * (1.06 if yf else 1.0))
-        if rng.random() < 0.5:
-            car = car._replace(fan_low=rng.uniform(0.45, 0.75), fan_switch=rng.uniform(1.15e6, 1.55e6))
+        car = car._replace(p_set=rng.uniform(2.55e5, 3.05e5) * (1.06 if yf else 1.0))
+        if rng.random() < 0.72:
+            car = car._replace(fan_low=rng.uniform(0.15, 0.6), fan_switch=rng.uniform(1.1e6, 1.6e6))
         fitted = _fit_valve(f, rng, car)
         if fitted is None or not _believable(fitted[1]):
             continue
@@ -188,11 +193,12 @@ def draw_vehicle(rng: np.random.Generator, want: str = "") -> Vehicle:
         high_open = rng.uniform(2.75e6, 3.1e6)
         return Vehicle(
             refrigerant, kind, expansion, label, str(rng.choice(["discharge_line", "liquid_line"], p=[0.45, 0.55])),
-            fitted[0], fitted[2], float(rng.uniform(1.1, 1.5)),
-            bool(kind != "electric" and rng.random() < 0.2), float(rng.uniform(0.5, 7.0)), float(rng.uniform(0.2, 2.0)),
+            fitted[0], fitted[2], bool(rng.random() < 0.5), float(rng.uniform(1.1, 1.5)),
+            bool(kind != "electric" and rng.random() < 0.2), float(rng.uniform(0.5, 8.0)), float(rng.uniform(0.2, 2.0)),
             opens, closes, high_open, high_open - rng.uniform(5e5, 8e5), float(rng.uniform(0.3, 1.8)),
             float(rng.uniform(15.0, 45.0)),
-            (rng.uniform(4.0, 8.0), rng.uniform(9.0, 18.0), rng.uniform(9.0, 16.0), rng.uniform(11.0, 20.0)),
+            (rng.uniform(2.5, 5.0), rng.uniform(8.0, 16.0), size * rng.uniform(3e3, 6e3),
+             rng.uniform(60.0, 110.0) if expansion == "orifice" else rng.uniform(180.0, 400.0)),
         )  # fmt: skip
 
 
@@ -212,7 +218,9 @@ def draw_day(rng: np.random.Generator, car: Vehicle) -> Day:
     rh = float(rng.uniform(0.2, 0.9))
     rh = min(rh, humidity_ratio_saturated(299.15, p) / humidity_ratio_saturated(t, p))
     w = rh * humidity_ratio_saturated(t, p)
-    rpm = float(rng.choice([rng.uniform(700, 1000), rng.uniform(1000, 2000), rng.uniform(2000, 2500)], p=[0.2, 0.65, 0.15]))
+    rpm = float(
+        rng.choice([rng.uniform(700, 1000), rng.uniform(1000, 2000), rng.uniform(2000, 2500)], p=[0.2, 0.65, 0.15])
+    )
     blower = str(rng.choice(["low", "medium", "high"], p=[0.08, 0.22, 0.70]))
     air = str(rng.choice(["fresh", "recirculated"], p=[0.5, 0.5]))
     t_in, w_in = t + rng.uniform(0.0, 2.0), w

@@ -1,4 +1,4 @@
-"""Condenser and evaporator marched along the refrigerant, segment by segment, each in its own share of fresh cross-flow air."""
+"""Condenser and evaporator marched along the refrigerant in segments, each in its own share of fresh cross-flow air."""
 
 import numpy as np
 from numba import njit
@@ -70,7 +70,7 @@ def gas_share(z):
 
 @njit(cache=True)
 def condenser_rate(f, c, pr, p, h, g, share_gas, ua_air, c_air):
-    """Local refrigerant temperature, effectiveness times air capacity flow of one segment, and phase (2 vapour, 1, 0)."""
+    """Local refrigerant temperature, effectiveness times air capacity flow of a segment, phase (2 vapour, 1, 0)."""
     hl, hv = sat(f, pr, HL), sat(f, pr, HV)
     area = c.cond_area_ref / N_COND
     if h > hv + 1e-3:
@@ -163,7 +163,7 @@ def receiver_mass(f, c, p, h, fill):
 
 @njit(cache=True)
 def wall_temperature(t_ref, conductance, t_air, w_air, m_air, p_atm):
-    """Fin surface temperature (K) where air heat, sensible and latent, meets refrigerant heat; Newton from the dry answer."""
+    """Fin surface temperature (K) where air heat, sensible and latent, meets refrigerant heat; Newton."""
     a = m_air * CP_AIR
     t = (a * t_air + conductance * t_ref) / (a + conductance)
     for _ in range(12):
@@ -191,7 +191,7 @@ def oil_lift(f, c, p, h):
 
 @njit(cache=True)
 def evaporator_conductance(f, c, p, h, m, g, flux, left):
-    """Refrigerant temperature, conductance from wall to refrigerant of what is left of a segment, and whether two-phase."""
+    """Refrigerant temperature, wall-to-refrigerant conductance of what is left of a segment, whether two-phase."""
     x = quality(f, p, h)
     area = c.evap_area_ref / N_EVAP * left
     if x >= 1.0:
@@ -256,7 +256,7 @@ def evaporator(f, c, p, h, m, t_air, w_air):
 
 @njit(cache=True)
 def pipe(f, p, h, m, bore, length, ua, t_around, losses):
-    """One pipe: outlet pressure and enthalpy, charge; heat from the surroundings, friction with `losses` velocity heads."""
+    """One pipe with `losses` velocity heads and heat from around it: outlet pressure and enthalpy, charge."""
     area = 0.7854 * bore**2
     g = m / area
     t = temperature(f, p, h)

@@ -1,7 +1,9 @@
-"""What the clutch makes of the loop: hysteresis on low pressure, fin temperature or high pressure, with time constants.
+"""What the clutch makes of the loop: hysteresis on low pressure, fin temperature or high pressure, with thermal mass.
 
-A quasi-steady substitute for a dynamic model: between switchings the pressures relax towards the steady running state
-(clutch in) or towards equalised pressure (clutch out), the coil towards its own steady temperature.
+A defensible substitute for a dynamic model. The coil is one heat capacity between the air (heat in proportion to the
+gap between air and fin, scaled from the steady running state) and the refrigerant (running capacity, growing with coil
+temperature, and a remainder that boils off after the clutch opens). Low pressure follows the coil with a short lag and
+leaks up through the expansion device; high pressure relaxes towards its running value or the condenser air.
 """
 
 from typing import NamedTuple
@@ -11,6 +13,9 @@ import numpy as np
 from .cars import Vehicle
 from .loop import Car, State
 from .properties import Fluid, T, psat, sat
+
+DT, STEPS, SKIP = 0.25, 1800, 800  # s, looked at after 200 s
+GAIN = 0.025  # capacity of the running loop grows by this share a kelvin of coil temperature (from memory: 2 to 4 %)
 
 
 class Running(NamedTuple):
@@ -41,44 +46,42 @@ def must_cycle(v: Vehicle, c: Car, s: State) -> bool:
     return s.fin < v.switch_open
 
 
-def _off_targets(f: Fluid, c: Car) -> tuple[float, float]:
-    equal = psat(f, min(c.t_evap_air, c.t_cond_air) - 4.0)
-    return equal, psat(f, c.t_cond_air + 3.0)
-
-
 def simulate(f: Fluid, v: Vehicle, c: Car, s: State, port: float) -> Running:
-    """Run 400 s of hysteresis and look at the last 250 s."""
-    thin = float(np.clip(c.charge / v.design.charge, 0.35, 1.2))
-    tau_low, tau_high, tau_fin, tau_rise = v.clutch_times
-    tau_low, tau_rise = tau_low * thin, tau_rise * (0.7 + 0.3 * thin)
-    low_off, high_off = _off_targets(f, c)
-    low, high, fin, air = low_off, high_off, c.t_evap_air - 2.0, c.t_evap_air
-    on, dt, log = True, 0.25, []
-    for i in range(1600):
-        target = (s.ps, s.pd, s.fin, s.t_air_out) if on else (low_off, high_off, c.t_evap_air, c.t_evap_air)
-        low += dt * (target[0] - low) / (tau_low if on else tau_rise)
-        high += dt * (target[1] - high) / (tau_high if on else 2.2 * tau_high)
-        warm = sat(f, low, T) + (s.fin - sat(f, s.ps, T)) if on else c.t_evap_air  # the coil follows its refrigerant
-        fin += dt * (warm - fin) / (tau_fin if on else 2.6 * tau_fin)
-        air += dt * (target[3] + (fin - s.fin if on else 0.0) - air) / (4.0 if on else 2.6 * tau_fin)
-        on = _switch(v, c, on, low, high, fin, i)
-        if i >= 600:
-            log.append((low, high, air, fin, float(on)))
-    lo, hi, ta, tf, duty = np.array(log).T
-    share = (c.t_evap_air - ta.mean()) / max(c.t_evap_air - s.t_air_out, 1.0)
+    """Run 450 s of hysteresis and look at the last 250 s."""
+    tau_low, tau_high, capacity_coil, tau_equal = v.clutch_times
+    tau_low *= float(np.clip(c.charge / v.design.charge, 0.35, 1.2))
+    gap_on, t_in = max(c.t_evap_air - s.fin, 0.5), c.t_evap_air
+    lag = sat(f, s.ps, T) - s.fin
+    high_off = psat(f, min(c.t_cond_air + 3.0, sat(f, s.pd, T)))
+    low, high, fin, residue, on = psat(f, t_in - 4.0), high_off, t_in - 2.0, 0.0, True
+    log = []
+    for i in range(STEPS):
+        air_heat = s.capacity * (t_in - fin) / gap_on
+        running = s.capacity * min(1.0 + GAIN * (fin - s.fin), 1.6)
+        residue += DT * ((running if on else 0.0) - residue) / (2.5 if on else 4.0)
+        fin = min(fin + DT * (air_heat - residue) / capacity_coil, t_in)
+        if on:
+            low += DT * (psat(f, fin + lag) - low) / tau_low
+            high += DT * (s.pd - high) / tau_high
+        else:
+            low += DT * ((psat(f, fin) - low) / 5.0 + (high - low) / tau_equal)
+            high += DT * ((high_off - high) / (2.2 * tau_high) + (low - high) / tau_equal)
+        on = _switch(v, c, on, low, high, fin)
+        if i >= SKIP:
+            log.append((low, high, fin, air_heat, float(on)))
+    lo, hi, tf, heat, duty = np.array(log).T
+    air = t_in - (t_in - s.t_air_out) * (t_in - tf.mean()) / gap_on
     drop = s.pd - port
     return Running(
-        (lo.mean(), lo.min(), lo.max()), (hi.mean() - drop * duty.mean(), hi.min(), hi.max() - drop), float(ta.mean()),
-        float(tf.min()), s.capacity * float(np.clip(share, 0.05, 1.0)), float(duty.mean()), True,
+        (lo.mean(), lo.min(), lo.max()), (hi.mean() - drop * duty.mean(), hi.min(), hi.max() - drop), float(air),
+        float(tf.min()), float(heat.mean()), float(duty.mean()), True,
     )  # fmt: skip
 
 
-def _switch(v: Vehicle, c: Car, on: bool, low: float, high: float, fin: float, i: int) -> bool:
+def _switch(v: Vehicle, c: Car, on: bool, low: float, high: float, fin: float) -> bool:
     """Clutch after one look at the switches; while out it closes only when every switch has closed."""
-    measured, opens, closes = (low - c.p_atm, v.switch_open, v.switch_close)
-    if v.expansion == "thermostatic":
-        measured = fin
-    watch_low = v.kind == "fixed"
+    measured = fin if v.expansion == "thermostatic" else low - c.p_atm
+    watch = v.kind == "fixed"
     if on:
-        return not (high - c.p_atm > v.high_open or (watch_low and measured < opens and i > 8))
-    return high - c.p_atm < v.high_close and (not watch_low or measured > closes)
+        return not (high - c.p_atm > v.high_open or (watch and measured < v.switch_open))
+    return high - c.p_atm < v.high_close and (not watch or measured > v.switch_close)

@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 from .cars import Vehicle
 from .loop import Car, State
 from .parts import compressor
-from .properties import Fluid, load, psat
+from .properties import HV, RL, RV, Fluid, density, load, psat, sat
 
 FAULTS = (
     "undercharge", "overcharge", "non_condensable_gas", "condenser_airflow_loss", "evaporator_airflow_loss",
@@ -45,7 +45,7 @@ def internal_volume(c: Car) -> float:
     return c.cond_volume + c.evap_volume + c.rec_volume + c.acc_volume + c.other_volume + pipes
 
 
-def _charge(rng: np.random.Generator, v: Vehicle, c: Car, f: Fluid, healthy: State, low: float, high: float) -> Bent:
+def _charge(rng: np.random.Generator, v: Vehicle, c: Car, f: Fluid, low: float, high: float) -> Bent:
     share = rng.uniform(low, high)
     return Bent(c._replace(charge=v.design.charge * share), f, "charge_fraction", share)
 
@@ -62,7 +62,10 @@ def _worn(rng: np.random.Generator, c: Car, f: Fluid, s: State, hs: float) -> Be
     m0 = compressor(f, c, s.ps, hs, s.pd, s.stroke, s.speed)[0]
 
     def miss(ln_area: float) -> float:
-        return compressor(f, c._replace(leak_area=float(np.exp(ln_area))), s.ps, hs, s.pd, s.stroke, s.speed)[0] / m0 - share
+        return (
+            compressor(f, c._replace(leak_area=float(np.exp(ln_area))), s.ps, hs, s.pd, s.stroke, s.speed)[0] / m0
+            - share
+        )
 
     area = float(np.exp(brentq(miss, np.log(c.leak_area), np.log(c.leak_area * 300.0), xtol=1e-4)))
     return Bent(c._replace(leak_area=area), f, "flow_fraction", share)
@@ -106,13 +109,13 @@ def bend(rng: np.random.Generator, fault: str, v: Vehicle, c: Car, f: Fluid, hea
     """Put one fault in; `healthy` is the same vehicle's healthy state on the same day, `hs` its suction enthalpy."""
     match fault:
         case "undercharge":
-            return _charge(rng, v, c, f, healthy, 0.30, 0.92)
+            return _charge(rng, v, c, f, 0.30, 0.92)
         case "overcharge":
-            return _charge(rng, v, c, f, healthy, 1.1, 1.6)
+            return _charge(rng, v, c, f, 1.1, 1.6)
         case "non_condensable_gas":
             return _gas(rng, v, c, f)
         case "condenser_airflow_loss":
-            share = rng.uniform(0.2, 0.8)
+            share = rng.uniform(0.15, 0.78)
             hotter = c.t_cond_air + 4.0 * (1.0 - share) * rng.random()
             return Bent(
                 c._replace(cond_velocity=c.cond_velocity * share, t_cond_air=hotter), f, "airflow_fraction", share
@@ -121,10 +124,10 @@ def bend(rng: np.random.Generator, fault: str, v: Vehicle, c: Car, f: Fluid, hea
             share = rng.uniform(0.2, 0.8)
             return Bent(c._replace(evap_air_volume=c.evap_air_volume * share), f, "airflow_fraction", share)
         case "high_side_restriction":
-            share, after = float(np.exp(rng.uniform(np.log(0.07), np.log(0.4)))), float(rng.random() < 0.6)
+            share, after = float(np.exp(rng.uniform(np.log(0.04), np.log(0.28)))), float(rng.random() < 0.6)
             return Bent(
                 c._replace(high_restriction=share, restriction_after=after), f, "area_fraction", share,
-                "drier_outlet" if after else "condenser_outlet",
+                ("expansion_inlet" if c.orifice > 0.5 else "drier_outlet") if after else "condenser_outlet",
             )  # fmt: skip
         case "expansion_restricted" | "expansion_stuck_open":
             return _expansion(rng, c, f, fault == "expansion_stuck_open")
@@ -132,7 +135,7 @@ def bend(rng: np.random.Generator, fault: str, v: Vehicle, c: Car, f: Fluid, hea
             return _worn(rng, c, f, healthy, hs)
         case "compressor_low_stroke":
             share = rng.uniform(0.06, 0.55)
-            return Bent(c._replace(stroke_min=share, stroke_max=share), f, "stroke_fraction", share)
+            return Bent(c._replace(stroke_min=min(c.stroke_min, share), stroke_max=share), f, "stroke_fraction", share)
         case "suction_restriction":
             share = float(np.exp(rng.uniform(np.log(0.08), np.log(0.35))))
             return Bent(c._replace(suction_restriction=share), f, "area_fraction", share)
@@ -149,9 +152,7 @@ def bend(rng: np.random.Generator, fault: str, v: Vehicle, c: Car, f: Fluid, hea
 
 
 def standing_pressure(f: Fluid, c: Car, t_soak: float, gas: float) -> float:
-    """Absolute pressure after a soak: saturation where liquid is left, else vapour by mass and volume; gas adds its own."""
-    from .properties import HV, RL, RV, density, sat
-
+    """Absolute pressure after a soak: saturation while liquid is left, else vapour by mass and volume, plus any gas."""
     p = psat(f, t_soak)
     volume, mass = internal_volume(c), c.charge - c.dissolved
     if mass < sat(f, p, RV) * volume:

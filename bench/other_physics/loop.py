@@ -8,7 +8,7 @@ from scipy.optimize import least_squares
 
 from .coils import condenser, evaporator, oil_lift, pipe, quality
 from .parts import accumulator, compressor, stroke_and_speed, valve_flow
-from .properties import HL, HV, RL, RV, T, Fluid, density, liquid, psat, sat, temperature
+from .properties import HL, HV, Fluid, T, density, psat, sat, temperature
 
 R_AIR_GAS = 287.05
 
@@ -70,6 +70,7 @@ class Car(NamedTuple):
     bulb_offset: float = 0.0
     bleed: float = 0.02
     frozen: float = 0.4
+    contraction: float = 0.75  # of the stream at the sharp edge of an orifice tube, wall friction in it
     line_bore_d: float = 10e-3
     line_bore_l: float = 7e-3
     line_bore_s: float = 15e-3
@@ -105,6 +106,7 @@ class State(NamedTuple):
     ps: float
     p_ei: float
     p_co: float
+    p_m: float  # half way along the liquid line, ahead of a restriction beyond the drier
     p_x: float
     p_eo: float
     m: float
@@ -130,7 +132,6 @@ class State(NamedTuple):
     speed: float
     x_valve: float
     p_gas: float
-    energy_error: float
 
 
 @njit(cache=True)
@@ -184,11 +185,11 @@ def residuals(f, c, u):
         r[4] = np.log(p_gas * gas_volume / (R_AIR_GAS * sat(f, pd, T)) / c.gas)
     t_co = temperature(f, p_co, h_co)
     state = State(
-        pd, ps, p_ei, p_co, p_x, p_eo, m, power, heat, capacity, charge, fill if c.orifice < 0.5 else level,
+        pd, ps, p_ei, p_co, p_m, p_x, p_eo, m, power, heat, capacity, charge, fill if c.orifice < 0.5 else level,
         temperature(f, ps, hs), temperature(f, pd, hd), temperature(f, p_ci, h_ci), t_co,
         temperature(f, p_m if c.restriction_after > 0.5 else p_drier, h_m), temperature(f, p_x, h_x),
         temperature(f, p_ei, h_x), t_eo, t_eo - sat(f, p_eo, T), sat(f, p_co, T) - t_co, t_air, w_air, fin, stroke,
-        speed, quality(f, p_x, h_x), p_gas, heat - m * (h_ci - h_co),
+        speed, quality(f, p_x, h_x), p_gas,
     )  # fmt: skip
     return r, state
 
@@ -285,7 +286,7 @@ def follow(f: Fluid, start: Car, u: np.ndarray, goal: Car) -> tuple[State, np.nd
 
 
 def by_storage(f: Fluid, goal: Car, u: np.ndarray) -> tuple[State, np.ndarray, float]:
-    """Last resort: solve for a given filling of receiver or accumulator and bisect the filling until the charge agrees."""
+    """Last resort: solve for a given filling of receiver or accumulator, bisect the filling until the charge agrees."""
     low, high = (-9.0, None), (9.0, None)
     v, logit = u, 0.0
     for _ in range(40):

@@ -7,7 +7,7 @@ from .coils import quality
 from .properties import HL, HV, RL, SL, SV, T, density, enthalpy_ps, entropy, liquid, psat, sat, temperature
 
 R_GAS = 8.314462618
-USABLE = 0.6  # share of an accumulator below the pick-up of its outlet pipe
+USABLE = 0.5  # share of an accumulator below the pick-up of its outlet pipe
 
 
 @njit(cache=True)
@@ -62,7 +62,9 @@ def compressor(f, c, ps, hs, pd, stroke, speed):
         m_leak = nozzle_flow(f, c.leak_area, p3, td, p1)
         h2 = (m * h1 + m_leak * hd) / (m + m_leak)
         clearance = c.clearance / max(stroke, 0.15) ** 0.3
-        eta = max(1.0 + clearance - clearance * (p3 / p1) ** (1.0 / k), 0.02) * (1.0 - c.filling_loss * (speed / 60.0) ** 2)
+        eta = max(1.0 + clearance - clearance * (p3 / p1) ** (1.0 / k), 0.02) * (
+            1.0 - c.filling_loss * (speed / 60.0) ** 2
+        )
         inflow = swept * eta * density(f, p1, h2)
         m_new = max(inflow - m_leak, 0.02 * inflow)
         h3 = h2 + (enthalpy_ps(f, p3, entropy(f, p1, h2)) - h2) / c.eta_indicated
@@ -128,10 +130,10 @@ def valve_flow(f, c, p1, h1, p2, p_out, t_out):
     """Flow through the expansion device (kg/s).
 
     Thermostatic valve: bulb pressure of the parallel charge less evaporator pressure less spring lifts the needle;
-    flow by Wile's coefficient; the opening saturates smoothly. Orifice tube: `orifice_flux` times its bore.
+    flow by Wile's coefficient; the opening saturates smoothly. Orifice tube: `orifice_flux` times its contracted bore.
     """
     if c.orifice > 0.5:
-        return c.valve_area * c.area_fraction * orifice_flux(f, c, p1, h1, p2)
+        return c.contraction * c.valve_area * c.area_fraction * orifice_flux(f, c, p1, h1, p2)
     if c.stuck > 0.0:
         opening = c.stuck
     else:
@@ -156,7 +158,7 @@ def softplus(z):
 
 @njit(cache=True)
 def accumulator(f, c, p, h, m):
-    """Liquid level (share of the usable height) that makes the oil bleed pass just the liquid which arrives, and mass."""
+    """Liquid level (share of the usable height) at which the oil bleed passes just the liquid that arrives; mass."""
     if c.acc_volume <= 0.0:
         return 0.0, 0.0
     wet = max(1.0 - quality(f, p, h), 0.0) * m / c.bleed_flow

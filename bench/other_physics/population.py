@@ -8,14 +8,26 @@ from .cars import Day, Vehicle, design_day, draw_day, draw_vehicle, on_the_day
 from .cycling import Running, must_cycle, simulate, steady
 from .faults import FAULTS, Bent, bend, standing_pressure
 from .loop import Car, State, follow
-from .properties import Fluid, T, density, load, sat
-from .sheet import PIPES, Writer, draw_kit, idle_pipe_temperatures, observe, pipe_temperatures, sight_glass, vehicle_card
+from .properties import HV, Fluid, T, load, sat
+from .sheet import (
+    PIPES,
+    Writer,
+    draw_kit,
+    idle_pipe_temperatures,
+    observe,
+    pipe_points,
+    pipe_temperatures,
+    sight_glass,
+    vehicle_card,
+)
 
 LOCK_OUT = 1.9e5  # Pa gauge on the high side: below it the low-charge switch keeps the compressor out (common practice)
 
 
 def high_port_pressure(v: Vehicle, s: State) -> float:
-    return s.pd if v.high_port == "discharge_line" else s.p_x
+    if v.high_port == "discharge_line":
+        return s.pd
+    return s.p_m if v.port_first else s.p_x
 
 
 def run_loop(f: Fluid, v: Vehicle, c: Car, s: State) -> Running:
@@ -36,6 +48,24 @@ def healthy_day(rng: np.random.Generator, want: str) -> tuple[Vehicle, Day, Car,
             return v, d, c, f, s, u, run_loop(f, v, c, s)
 
 
+def solve_faulty(v: Vehicle, c: Car, u: np.ndarray, bent: Bent) -> tuple[State, float]:
+    """Running state with the fault.
+
+    Where the pressure would pass the property table (and the cut-out) the compressor is slowed until it does not: the
+    clutch then cycles on high pressure between its switch points, so only the pace of the climb is understated.
+    """
+    u = u.copy()
+    u[2] += (sat(bent.fluid, np.exp(u[1]), HV) - sat(load(v.refrigerant), np.exp(u[1]), HV)) / 1e5  # other zero of h
+    s, _, norm = follow(bent.fluid, c, u, bent.car)
+    for slower in (0.75, 0.55, 0.4, 0.3):
+        if norm < 1e-6 or v.kind == "electric":
+            break
+        s, _, norm = follow(bent.fluid, c, u, bent.car._replace(speed=c.speed * slower))
+        if norm < 1e-6 and s.pd - c.p_atm < v.high_open:
+            norm = 1.0  # not a case of the cut-out: do not pass it off as one
+    return s, norm
+
+
 def make(rng: np.random.Generator, fault: str, name: str, misses: dict[str, int]) -> dict[str, Any]:
     """One record; a faulty state that cannot be solved is counted in `misses` and drawn again."""
     while True:
@@ -47,8 +77,8 @@ def make(rng: np.random.Generator, fault: str, name: str, misses: dict[str, int]
             return record(rng, name, fault, v, d, bent, standing, run, None, None)
         if bent.car == c and bent.fluid is f:
             return record(rng, name, fault, v, d, bent, standing, run, s, run)
-        s2, _, norm = follow(bent.fluid, c, u, bent.car)
-        if norm < 1e-6 and s2.pd < 3.6e6:
+        s2, norm = solve_faulty(v, c, u, bent)
+        if norm < 1e-6:
             faulty = run_loop(bent.fluid, v, bent.car, s2)
             return record(rng, name, fault, v, d, bent, standing, run, s2, faulty)
         misses[fault] = misses.get(fault, 0) + 1
@@ -65,22 +95,27 @@ def record(
     offsets = {"low_side": 0.0, "high_side": 0.0}
     if bent.point in offsets:
         offsets[bent.point] = bent.offset
-    for point in offsets:
-        w.pressure("standing", point, standing, offsets[point])
+    for point, offset in offsets.items():
+        w.pressure("standing", point, standing, offset)
     _running_pressures(w, c, f, standing, s, run, offsets, rng)
     t_air = run.t_air if run else c.t_evap_air
     pipes = pipe_temperatures(f, s, run, c) if s and run else idle_pipe_temperatures(c, rng)
-    _air(w, v, d, c, bent, t_air)
+    t_vent = _air(w, v, d, c, bent, t_air)
     surface = {}
     for p in PIPES:
         around = c.t_cond_air if p.startswith("condenser") else c.t_evap_air if p.startswith("evap") else c.t_bay
         surface[p] = pipes[p] + kit.pipe_contact * (around - pipes[p])
-        w.temperature("running", p, surface[p], kit.pipe_bias, 0.5, 1.2)
-    observe(w, fault, bent, d, s, run, surface)
+        if p in pipe_points(v):
+            w.temperature("running", p, surface[p], kit.pipe_bias, 0.5, 1.2)
+    observe(w, fault, bent, v, d, s, run, surface)
     sight_glass(w, v, fault, s)
-    blocks = vehicle_card(rng, v, d, s.speed if s else c.speed, w)
+    blocks = vehicle_card(rng, v, d, s.speed if s else c.speed)
     sheet = {"schema": 1, "id": name, **blocks, "readings": w.readings, "observations": w.observations}
-    return {"truth": truth(fault, bent, healthy, s, run), "sheet": sheet}
+    vents = {
+        "vent_c": round(t_vent - 273.15, 2),
+        "vent_healthy_c": round(healthy.t_air + v.duct_gain - 273.15, 2),
+    }
+    return {"truth": truth(fault, bent, healthy, s, run) | vents, "sheet": sheet}
 
 
 def _running_pressures(
@@ -89,8 +124,8 @@ def _running_pressures(
 ) -> None:  # fmt: skip
     if run is None:
         warmed = standing * (1.0 + 0.012 * rng.uniform(0.0, 3.0))
-        for point in offsets:
-            w.pressure("running", point, warmed * (1.0 + rng.normal(0.0, 0.004)), offsets[point])
+        for point, offset in offsets.items():
+            w.pressure("running", point, warmed * (1.0 + rng.normal(0.0, 0.004)), offset)
         return
     for point, values in (("low_side", run.low), ("high_side", run.high)):
         w.pressure("running", point, values[0], offsets[point])
@@ -99,7 +134,8 @@ def _running_pressures(
             w.pressure("running", point, values[2], offsets[point], "maximum")
 
 
-def _air(w: Writer, v: Vehicle, d: Day, c: Car, bent: Bent, t_air: float) -> None:
+def _air(w: Writer, v: Vehicle, d: Day, c: Car, bent: Bent, t_air: float) -> float:
+    """Write the air readings; returns the true temperature at the vent (K)."""
     k, rng = w.kit, w.rng
     t_vent = t_air + v.duct_gain
     heater = rng.uniform(338.0, 355.0)
@@ -112,10 +148,11 @@ def _air(w: Writer, v: Vehicle, d: Day, c: Car, bent: Bent, t_air: float) -> Non
     w.temperature("running", "condenser_air_in", seen, k.air_bias, 0.8, 1.0)
     if rng.random() < 0.6:
         w.temperature("running", "cabin_air_in", d.t_cabin, k.air_bias, 0.5, 0.8)
+    return float(t_vent)
 
 
 def truth(fault: str, bent: Bent, healthy: Running, s: State | None, run: Running | None) -> dict[str, Any]:
-    """What the simulator knows; superheat and subcooling are of the continuously running state, null when not driven."""
+    """What the simulator knows; superheat and subcooling with the clutch held in, null when not driven."""
     capacity = run.capacity if run else 0.0
     answer: dict[str, Any] = {
         "fault": fault, "severity": _severity(bent), "capacity_ratio": round(capacity / healthy.capacity, 4),

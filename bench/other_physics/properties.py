@@ -68,12 +68,29 @@ def _saturation_row(states: list, w: np.ndarray, z: np.ndarray, a: float, temper
         s.unspecify_phase()
         s.update(CoolProp.QT_INPUTS, 0.0, temperature)
         p_i.append(s.p())
-        liquid.append((s.hmass(), s.rhomass(), s.cpmass(), s.viscosity(), s.conductivity(), s.surface_tension(), s.smass()))
+        liquid.append(
+            (s.hmass(), s.rhomass(), s.cpmass(), s.viscosity(), s.conductivity(), s.surface_tension(), s.smass())
+        )
         s.update(CoolProp.QT_INPUTS, 1.0, temperature)
         vapour.append((s.hmass(), s.rhomass(), s.cpmass(), s.viscosity(), s.conductivity(), s.smass()))
     if len(states) == 1:
         lq, v = liquid[0], vapour[0]
-        return p_i[0], [temperature, lq[0], v[0], lq[1], v[1], lq[2], v[2], lq[3], v[3], lq[4], v[4], lq[5], lq[6], v[5]]
+        return p_i[0], [
+            temperature,
+            lq[0],
+            v[0],
+            lq[1],
+            v[1],
+            lq[2],
+            v[2],
+            lq[3],
+            v[3],
+            lq[4],
+            v[4],
+            lq[5],
+            lq[6],
+            v[5],
+        ]
     p, y = _equilibrium(np.array(p_i), z, a)
     lq, v = w @ np.array(liquid), w @ np.array(vapour)
     h, rho, s_vapour = _mixed_gas(states, w, y, temperature, p)

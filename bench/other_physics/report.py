@@ -1,4 +1,4 @@
-"""How the population looks: healthy percentiles, and the effect of each fault on the very vehicle and day that had none.
+"""How the population looks: healthy percentiles, and the effect of each fault on the very vehicle and day without it.
 
 python -m bench.other_physics.report --seed 7 --count 12
 """
@@ -8,18 +8,19 @@ import argparse
 import numpy as np
 
 from .cars import Day, Vehicle
-from .cycling import Running
+from .cycling import Running, steady
 from .faults import FAULTS, bend
-from .loop import Car, State, follow
-from .population import healthy_day, run_loop
-from .properties import T, sat
+from .loop import Car, State
+from .population import healthy_day, high_port_pressure, run_loop, solve_faulty
+from .properties import Fluid, T, sat
 
 PSI = 6894.757
-COLUMNS = ("T_low K", "low kPa", "superheat K", "high kPa", "subcool K", "T_dis K", "vent K", "capacity")
+COLUMNS = ("T_low K", "low kPa", "superheat K", "high kPa", "subcool K", "T_dis K", "vent K", "capacity", "as seen")
 
 
-def outline(f: object, c: Car, s: State, run: Running) -> np.ndarray:
-    """The quantities of the report for one running state; capacity in W."""
+def held_in(f: Fluid, v: Vehicle, c: Car, s: State) -> np.ndarray:
+    """The quantities of the report with the clutch held in, so that signs are the loop's own; capacity in W."""
+    run = steady(s, high_port_pressure(v, s))
     return np.array([
         sat(f, run.low[0], T), (run.low[0] - c.p_atm) / 1e3, max(s.superheat, 0.0), (run.high[0] - c.p_atm) / 1e3,
         max(s.subcooling, 0.0), s.t_discharge, run.t_air, run.capacity,
@@ -44,14 +45,14 @@ def healthy_table(rng: np.random.Generator, count: int) -> None:
 def _healthy_row(v: Vehicle, d: Day, c: Car, s: State, run: Running) -> tuple[float, ...]:
     air_f = (d.t_air - 273.15) * 1.8 + 32.0
     return (
-        (run.high[0] - c.p_atm) / PSI / air_f, run.t_air + v.duct_gain - 273.15, (run.low[0] - c.p_atm) / PSI, run.capacity,
-        max(s.superheat, 0.0), max(s.subcooling, 0.0), c.charge * 1e3, s.t_discharge - 273.15, run.duty,
+        (run.high[0] - c.p_atm) / PSI / air_f, run.t_air + v.duct_gain - 273.15, (run.low[0] - c.p_atm) / PSI,
+        run.capacity, max(s.superheat, 0.0), max(s.subcooling, 0.0), c.charge * 1e3, s.t_discharge - 273.15, run.duty,
         s.capacity / s.power, d.t_air - 273.15,
     )  # fmt: skip
 
 
 def effects(rng: np.random.Generator, count: int) -> None:
-    """Mean change by fault over `count` vehicles each, split by expansion device; capacity as a ratio."""
+    """Mean change by fault over `count` vehicles each, clutch held in; last column capacity with cycling."""
     print(f"{'fault':26s}{'device':13s}{'n':>3s}  " + "".join(f"{c:>12s}" for c in COLUMNS) + "   not solved")
     for fault in FAULTS:
         if fault in ("compressor_not_driven", "warm_air_mixing", "gauge_error"):
@@ -61,12 +62,13 @@ def effects(rng: np.random.Generator, count: int) -> None:
         for _ in range(count):
             v, _, c, f, s, u, run = healthy_day(rng, "variable" if fault == "compressor_low_stroke" else "")
             bent = bend(rng, fault, v, c, f, s, float(u[2]) * 1e5)
-            s2, _, norm = follow(bent.fluid, c, u, bent.car)
+            s2, norm = solve_faulty(v, c, u, bent)
             if norm > 1e-6:
                 missed += 1
                 continue
-            a, b = outline(f, c, s, run), outline(bent.fluid, bent.car, s2, run_loop(bent.fluid, v, bent.car, s2))
-            rows[v.expansion].append(np.append(b[:-1] - a[:-1], b[-1] / a[-1]))
+            a, b = held_in(f, v, c, s), held_in(bent.fluid, v, bent.car, s2)
+            seen = run_loop(bent.fluid, v, bent.car, s2).capacity / run.capacity
+            rows[v.expansion].append(np.concatenate([b[:-1] - a[:-1], [b[-1] / a[-1], seen]]))
         for device, got in rows.items():
             if got:
                 mean = "".join(f"{x:12.2f}" for x in np.mean(got, axis=0))

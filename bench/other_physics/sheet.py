@@ -17,6 +17,11 @@ PIPES = (
 FEELS = ((-1.0, "frost"), (11.0, "cold"), (21.0, "cool"), (32.0, "neutral"), (43.0, "warm"))
 
 
+def pipe_points(v: Vehicle) -> tuple[str, ...]:
+    """Points that exist: an orifice system has its drier in the accumulator, so none in the liquid line."""
+    return tuple(p for p in PIPES if p != "drier_outlet" or v.expansion == "thermostatic")
+
+
 class Kit(NamedTuple):
     """One person's instruments: fixed biases (Pa, K), reading noise, and the units they write in."""
 
@@ -35,7 +40,7 @@ class Kit(NamedTuple):
 
 
 def draw_kit(rng: np.random.Generator) -> Kit:
-    """A dial manifold (class 1.0 or 1.6) or a digital one (0.5 % of span); thermocouples; contact error of the clamp."""
+    """A dial manifold (class 1.0 or 1.6) or a digital one (0.5 % of span); thermocouples; contact of the clamp."""
     dial = bool(rng.random() < 0.55)
     grade = rng.choice([0.010, 0.016]) if dial else 0.005
     low_sigma, high_sigma = 0.6 * grade * 1.2e6, 0.6 * grade * 3.5e6
@@ -60,9 +65,14 @@ class Writer:
         gauge = p - self.p_atm + bias + offset + self.rng.normal(0.0, noise)
         gauge = max(gauge, -0.98 * self.p_atm)
         unit, size = ("psi", 6894.757) if k.imperial else ("kPa", 1e3)
-        grain = ((1.0 if low else 5.0) if k.imperial else (5.0 if low else 25.0)) if k.dial else (0.5 if k.imperial else 1.0)
+        grain = (
+            ((1.0 if low else 5.0) if k.imperial else (5.0 if low else 25.0))
+            if k.dial
+            else (0.5 if k.imperial else 1.0)
+        )
+        value = round(round(gauge / size / grain) * grain, 1)
         entry = {
-            "phase": phase, "point": point, "quantity": "pressure", "value": round(round(gauge / size / grain) * grain, 1),
+            "phase": phase, "point": point, "quantity": "pressure", "value": value,
             "unit": unit, "reference": "gauge",
         }  # fmt: skip
         if statistic != "mean":
@@ -75,7 +85,8 @@ class Writer:
     def _accuracy(self, sigma: float, span: float, size: float, unit: str) -> dict[str, Any]:
         if self.kit.dial:
             return {
-                "kind": "of_span_pct", "value": round(100 * sigma / 0.6 / span, 2), "span": round(span / size), "unit": unit
+                "kind": "of_span_pct", "value": round(100 * sigma / 0.6 / span, 2), "span": round(span / size),
+                "unit": unit,
             }  # fmt: skip
         return {"kind": "one_sigma", "value": round(sigma / size, 2), "unit": unit}
 
@@ -99,13 +110,15 @@ class Writer:
 
 
 def pipe_temperatures(f: Any, s: State, run: Running, c: Car) -> dict[str, float]:
-    """Refrigerant temperatures at the pipe points; while the clutch cycles each side follows its own mean saturation."""
+    """Refrigerant temperatures at the pipe points; in cycling each side follows its own mean saturation."""
     low = sat(f, run.low[0], T) - sat(f, s.ps, T)
     high = sat(f, run.high[0], T) - sat(f, s.pd, T) if run.cycling else 0.0
     hot = s.t_discharge - (1.0 - run.duty) * 0.35 * (s.t_discharge - c.t_bay)
     return {
-        "compressor_suction": s.t_suction + low, "compressor_discharge": hot, "condenser_inlet": s.t_cond_in + hot - s.t_discharge,
-        "condenser_outlet": max(s.t_cond_out + high, c.t_cond_air), "drier_outlet": max(s.t_drier_out + high, s.t_evap_in + low),
+        "compressor_suction": s.t_suction + low, "compressor_discharge": hot,
+        "condenser_inlet": s.t_cond_in + hot - s.t_discharge,
+        "condenser_outlet": max(s.t_cond_out + high, c.t_cond_air),
+        "drier_outlet": max(s.t_drier_out + high, s.t_evap_in + low),
         "expansion_inlet": max(s.t_x + high, s.t_evap_in + low), "evaporator_inlet": s.t_evap_in + low,
         "evaporator_outlet": s.t_evap_out + low,
     }  # fmt: skip
@@ -125,10 +138,13 @@ def _felt(celsius: float, rng: np.random.Generator) -> str:
     return next((word for limit, word in FEELS if t < limit), "hot")
 
 
-def observe(w: Writer, fault: str, bent: Bent, d: Day, s: State | None, run: Running | None, surface: dict[str, float]) -> None:
+def observe(
+    w: Writer, fault: str, bent: Bent, v: Vehicle, d: Day, s: State | None, run: Running | None,
+    surface: dict[str, float],
+) -> None:  # fmt: skip
     """What hands and eyes report, with their mistakes."""
     rng = w.rng
-    for point in rng.choice(PIPES, size=int(rng.integers(1, 5)), replace=False):
+    for point in rng.choice(pipe_points(v), size=int(rng.integers(1, 5)), replace=False):
         w.see(str(point), "felt", _felt(surface[str(point)] - 273.15, rng))
     share = bent.value if fault == "evaporator_airflow_loss" and bent.value else 1.0
     if rng.random() < 0.6:
@@ -141,7 +157,8 @@ def observe(w: Writer, fault: str, bent: Bent, d: Day, s: State | None, run: Run
     elif rng.random() < 0.6:
         w.see("clutch", "seen", "cycling" if run.cycling and rng.random() < 0.93 else "engaged")
     if s is not None and fault == "high_side_restriction" and rng.random() < 0.6 and s.t_cond_out - s.t_x > 4.0:
-        w.see("drier_outlet", "felt", "cold_spot" if s.t_x < s.t_cond_out - 8.0 else "cool")
+        spot = "drier_outlet" if v.expansion == "thermostatic" else "expansion_inlet"
+        w.see(spot, "felt", "cold_spot" if s.t_x < s.t_cond_out - 8.0 else "cool")
 
 
 def _fan(rng: np.random.Generator, fault: str, bent: Bent) -> str:
@@ -165,7 +182,7 @@ def sight_glass(w: Writer, v: Vehicle, fault: str, s: State | None) -> None:
     w.see("sight_glass", "seen", seen)
 
 
-def vehicle_card(rng: np.random.Generator, v: Vehicle, d: Day, speed: float, w: Writer) -> dict[str, Any]:
+def vehicle_card(rng: np.random.Generator, v: Vehicle, d: Day, speed: float) -> dict[str, Any]:
     """Label, weather and test blocks; in a third of the sheets some of it was not written down."""
     charge = round(v.design.charge * 1e3 * float(np.exp(rng.normal(0.0, 0.02))) / 5.0) * 5
     displacement = None
@@ -188,8 +205,10 @@ def vehicle_card(rng: np.random.Generator, v: Vehicle, d: Day, speed: float, w: 
     if v.kind == "electric" and rng.random() < 0.5:
         test["compressor_speed_rpm"] = None
     if rng.random() < 1 / 3:
-        for block, key in ((vehicle, "charge_g"), (vehicle, "high_port"), (vehicle, "storage"), (test, "compressor_speed_rpm"),
-                           (weather, "relative_humidity_pct"), (test, "blower"), (weather, "altitude_m"), (test, "air")):  # fmt: skip
+        for block, key in ((vehicle, "charge_g"), (vehicle, "high_port"), (vehicle, "storage"),
+                           (test, "compressor_speed_rpm"),
+                           (weather, "relative_humidity_pct"), (test, "blower"), (weather, "altitude_m"),
+                           (test, "air")):  # fmt: skip
             if rng.random() < 0.25:
                 block[key] = None
     return {"vehicle": vehicle, "weather": weather, "test": test}

@@ -84,7 +84,7 @@ def void_fraction(f, p, x, g):
 
 @njit(cache=True)
 def louvre_htc(velocity, air_density, louvre_pitch, fin_pitch):
-    """Chang and Wang (1997) Colburn factor of louvred fins, air side, W/m2K; the geometry terms not listed are typical."""
+    """Chang and Wang (1997) Colburn factor of louvred fins, air side, W/m2K; other geometry typical."""
     mu, pr = 1.87e-5, 0.71
     re = air_density * velocity * louvre_pitch / mu
     shape = (27.0 / 90.0) ** 0.27 * (fin_pitch / louvre_pitch) ** -0.14 * 5.5**-0.29 * 12.0**-0.23
