@@ -71,6 +71,8 @@ def zones(
     temperature_in: float,
     enthalpy_out: float,
     enthalpy_liquid: float,
+    liquid_capacity: float,
+    liquid_density: float,
     liquid_units: float,
     drive: float,
 ) -> Zones:
@@ -79,6 +81,7 @@ def zones(
     Parameters: circuit, saturation state, face conductances, condensing `temperature` [K] at the inlet; `flow`
     [kg/s]; inlet enthalpy [J/kg] and temperature [K]; outlet enthalpy [J/kg] (above or below saturation);
     saturated liquid's enthalpy at the outlet pressure [J/kg], below that at the inlet by what friction takes;
+    mean heat capacity [J/(kg K)] and density [kg/m3] of the liquid in the subcooling zone;
     `liquid_units` transfer units of the subcooling zone, ln((T_c - T_a)/(T_out - T_a));
     `drive` [K], mean condensing temperature over entering air.
 
@@ -92,14 +95,14 @@ def zones(
     if enthalpy_out > sat.h_v:  # nothing condenses: the gas zone is shorter by what it keeps
         condensed = sat.h_v - enthalpy_out
     two_phase = flow * condensed / (plate.two_phase * drive)
-    liquid = flow * sat.cp_l / plate.liquid * liquid_units
+    liquid = flow * liquid_capacity / plate.liquid * liquid_units
     quality_out = min(max((enthalpy_out - enthalpy_liquid) / (sat.h_v - sat.h_l), 0.0), 1.0)
     wet = two_phase_density(1.0, quality_out, sat.rho_l, sat.rho_v)
     void = (sat.rho_l - wet) / (sat.rho_l - sat.rho_v)
     total = max(gas + two_phase + liquid, 0.2)  # off the solution the shares do not add up to one; the volume does
     gas_n, two_n, liquid_n = gas / total, two_phase / total, liquid / total
     volume = c.condenser_volume * (1.0 - c.subcool_share)
-    mass = volume * (gas_n * 0.85 * sat.rho_v + two_n * wet + liquid_n * sat.rho_l)
+    mass = volume * (gas_n * 0.85 * sat.rho_v + two_n * wet + liquid_n * liquid_density)
     return Zones(gas, two_phase, liquid, mass, volume * (gas_n + two_n * void))
 
 

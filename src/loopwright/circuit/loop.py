@@ -234,9 +234,11 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     left = math.exp(-cout.units)
     t_co = t_co_sat - drive_out * (1.0 - left)
     h_l_co = high.h_l - high.cp_l * dt_c
-    h_co = h_l_co + cout.other * latent_c - high.cp_l * (t_co_sat - t_co)
+    # towards the critical point heat capacity and density of the liquid change steeply, so both are taken halfway
+    liquid = saturation(r, 0.5 * (t_co_sat + t_co)) if cout.units > 0.0 else high
+    h_co = h_l_co + cout.other * latent_c - liquid.cp_l * (t_co_sat - t_co)
     plate = face(c, r, high, flow, air.condenser_density, min(gas_pressure / condenser_in_pressure, 0.9))
-    zone = zones(c, high, plate, tc, flow, h_ci, t_ci, h_co, h_l_co, cout.units, drive)
+    zone = zones(c, high, plate, tc, flow, h_ci, t_ci, h_co, h_l_co, liquid.cp_l, liquid.rho_l, cout.units, drive)
     condenser_balance = zone.gas + zone.two_phase + zone.liquid - (1.0 - c.subcool_share)
     p_co = condenser_in_pressure - dp_c
 
@@ -247,10 +249,11 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
         if needed >= c.subcool_share:
             h_lo = h_co - c.subcool_share * plate.two_phase * drive_out / max(flow, 1e-5)
         else:
-            units = (c.subcool_share - needed) * plate.liquid / (max(flow, 1e-5) * high.cp_l)
             t_in = t_co_sat if cout.other > 0.0 else t_co
+            cp_pass = saturation(r, 0.5 * (t_in + air.condenser_temperature)).cp_l
+            units = (c.subcool_share - needed) * plate.liquid / (max(flow, 1e-5) * cp_pass)
             cooled = positive(t_in - air.condenser_temperature) * -math.expm1(-units)
-            h_lo = min(h_co, h_l_co - high.cp_l * (t_co_sat - t_in)) - high.cp_l * cooled
+            h_lo = min(h_co, h_l_co) - cp_pass * cooled
     t_liquid = min(liquid_temperature(r, h_lo), t_co_sat)
     x_lo = min(max((h_lo - h_l_co) / latent_c, 0.0), 1.0)
     rho_lo = 1.0 / (x_lo / high.rho_v + (1.0 - x_lo) / saturation(r, t_liquid).rho_l)
@@ -313,7 +316,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
         mass += c.storage_volume * (level * sat_eo.rho_l + (1.0 - level) * sat_eo.rho_v)
     else:
         level = cout.level
-        mass += c.storage_volume * (level * high.rho_l + (1.0 - level) * high.rho_v)
+        stored = saturation(r, t_co).rho_l if cout.units > 0.0 else high.rho_l
+        mass += c.storage_volume * (level * stored + (1.0 - level) * high.rho_v)
     vapour_volume = zone.vapour_volume
     return Loop(
         flow_balance, evaporator_balance, condenser_balance, (mass - c.charge) / c.label_charge,
