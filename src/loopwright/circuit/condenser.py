@@ -108,5 +108,9 @@ def zones(
 
 @njit(cache=True)
 def positive(difference: float) -> float:
-    """A temperature difference [K] kept positive and smooth, so that a solver may pass through nonsense."""
+    """A temperature difference [K] kept positive and smooth, so that a solver may pass through nonsense.
+
+    >>> round(positive(20.0), 4), round(positive(0.0), 4), positive(-20.0) > 0.0
+    (20.0005, 0.1, True)
+    """
     return 0.5 * (difference + math.sqrt(difference * difference + 0.04))

@@ -22,7 +22,7 @@ def single_phase_film(
     into the laminar 4.36 of uniform heat flux so that a slow flow has no step.
 
     >>> round(single_phase_film(300.0, 1.2e-3, 1.8e-4, 0.075, 1500.0))
-    1017
+    1051
     """
     reynolds = mass_flux * diameter / viscosity
     prandtl = viscosity * heat_capacity / conductivity
@@ -42,7 +42,7 @@ def condensing_film(liquid_film: float, reduced_pressure: float) -> float:
     Source: Shah 1979, Int. J. Heat Mass Transfer 22:547-556 (from memory). Valid p_r 0.002 to 0.44, used beyond it.
 
     >>> round(condensing_film(1000.0, 0.25))
-    4090
+    4089
     """
     return liquid_film * (0.55 + 2.09 / reduced_pressure**0.38)
 

@@ -26,7 +26,7 @@ def two_phase_density(quality_first: float, quality_last: float, density_liquid:
     Source: Zivi 1964, J. Heat Transfer 86:247-252 (minimum entropy production; from memory).
 
     >>> round(two_phase_density(0.0, 1.0, 1150.0, 50.0), 1)
-    293.4
+    265.0
     """
     slip = math.exp(math.log(density_vapour / density_liquid) * (2.0 / 3.0))
     span = quality_last - quality_first

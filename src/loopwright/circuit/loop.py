@@ -112,7 +112,8 @@ def entering_air(c: Any) -> Air:
     """Air states from weather, altitude and the test's offsets; depends on the circuit record alone."""
     w = humidity_ratio(c.air_temperature, c.relative_humidity, c.air_pressure)
     condenser = c.air_temperature + c.condenser_air_offset
-    cabin = c.air_temperature + c.cabin_offset
+    # recirculated air is not cooled below 15 °C, nor below ambient air on a colder day
+    cabin = max(c.air_temperature + c.cabin_offset, min(c.air_temperature, 288.15))
     w_cabin = min(w * c.cabin_moisture, humidity_ratio(cabin, 0.99, c.air_pressure))
     return Air(
         condenser,

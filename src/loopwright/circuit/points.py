@@ -55,6 +55,7 @@ PLACE: dict[str, int] = {name: i for i, name in enumerate(OUTPUTS)}
 ) = range(len(OUTPUTS))  # fmt: skip
 
 CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
+PROBE_SHARE = 0.4  # a probe ahead of the grille feels this share of the hot air drawn back to the condenser; a judgement
 CYCLE_TIME = 25.0  # clutch cycle [s], some two to five a minute; order of size
 
 
@@ -80,7 +81,7 @@ def _standing(c: Any, r: Any, out: np.ndarray) -> None:
 @njit(cache=True)
 def _air_points(c: Any, air: Air, out: np.ndarray) -> None:
     out[AMBIENT] = c.air_temperature
-    out[CONDENSER_AIR_IN] = air.condenser_temperature
+    out[CONDENSER_AIR_IN] = c.air_temperature + PROBE_SHARE * c.condenser_air_offset
     out[CABIN_AIR_IN] = air.evaporator_temperature + c.cabin_probe_offset
     out[VENT_AIR] = c.evaporator_air_fraction * c.evaporator_air / c.evaporator_air_reference
     out[CONDENSER_AIR] = c.condenser_air_fraction * c.condenser_air / c.condenser_air_reference

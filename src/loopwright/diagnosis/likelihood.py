@@ -33,7 +33,7 @@ MODEL_ERROR = {
     "vent_center": 1.6, "vent_left": 2.0, "vent_right": 2.0,
     "compressor_suction": 3.0, "compressor_discharge": 6.0, "condenser_inlet": 6.0, "condenser_outlet": 2.2,
     "drier_outlet": 2.2, "expansion_inlet": 2.5, "evaporator_inlet": 2.0, "evaporator_outlet": 2.2,
-    "ambient_air": 0.7, "condenser_air_in": 1.0, "condenser_air_out": 4.0, "cabin_air_in": 1.0,
+    "ambient_air": 0.7, "condenser_air_in": 1.3, "condenser_air_out": 4.0, "cabin_air_in": 1.0,
 }  # fmt: skip
 
 

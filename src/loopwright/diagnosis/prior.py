@@ -30,6 +30,7 @@ NORMAL, LOGNORMAL, UNIFORM, LOG_UNIFORM = range(4)
 _KIND = {"normal": NORMAL, "lognormal": LOGNORMAL, "uniform": UNIFORM, "log_uniform": LOG_UNIFORM}
 SET, MULTIPLY, ADD = range(3)
 BLOWER_SHARE = {"low": 0.45, "medium": 0.70, "high": 1.0}  # of full blower flow: a judgement
+CABIN_OFFSET = {"fresh": (1.0, 1.5), "recirculated": (-2.5, 5.0)}  # K over ambient air, median and spread: a judgement
 SIZE_EXPONENT = 0.4  # how sizes grow with the label charge: a judgement
 
 
@@ -242,8 +243,9 @@ def _known(test: Test, structure: Structure) -> dict[str, Parameter | None]:
         known["displacement"] = replace(displacement, median=test.vehicle.displacement, spread=0.09)
     if test.weather.relative_humidity is not None:
         known["relative_humidity"] = None
-    if test.conditions.air == "recirculated":
-        known["cabin_offset"] = replace(cards_now["cabin_offset"], median=-1.0, spread=4.0)
+    if test.conditions.air is not None:
+        median, spread = CABIN_OFFSET[test.conditions.air]
+        known["cabin_offset"] = replace(cards_now["cabin_offset"], median=median, spread=spread)
     return known
 
 
