@@ -1,0 +1,53 @@
+"""python -m bench.calibrate [own|nested|other|report ...] [--count N] [--workers N]
+
+own     simulation-based calibration and causes found, on draws from our own prior (full: 1,200 draws)
+nested  evidence and severity against dynesty (full: 24 sheets)
+other   causes found on the kept vehicles of other physics (full: 720 vehicles, three reading sets)
+report  only the page, from the rows at hand
+
+Each part keeps its rows as CSV in docs/results and writes the page anew.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+
+FULL = {"own": 1200, "nested": 24, "other": 720}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        prog="python -m bench.calibrate", description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("parts", nargs="*", choices=[*FULL, "report"], default=None)
+    parser.add_argument("--count", type=int, help="draws, sheets or vehicles instead of the full number")
+    parser.add_argument("--seed", type=int, default=20)
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    a = parser.parse_args()
+    os.environ["NUMBA_NUM_THREADS"] = "1"  # one process a core beats two threads in each; read when numba is imported
+
+    from bench.calibration import report
+
+    for part in a.parts or FULL:
+        begun = time.perf_counter()
+        if part in FULL:
+            _run(part, a.count or FULL[part], a.seed, a.workers)
+        print(f"{part}: {time.perf_counter() - begun:.0f} s", flush=True)
+    print(report.write())
+
+
+def _run(part: str, count: int, seed: int, workers: int) -> None:
+    from bench.calibration import detection, outside, ranks, report, rows
+
+    work, jobs, path = {
+        "own": (ranks.row_of, [(seed, i) for i in range(count)], report.OWN),
+        "nested": (outside.row_of, outside.jobs(seed, count), report.NESTED),
+        "other": (detection.other_row, detection.other_jobs(count), report.OTHER),
+    }[part]
+    rows.write(path, rows.map_rows(work, jobs, workers))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,103 @@
+"""Simulation-based calibration: truth drawn from the prior must look like one more draw from the posterior.
+
+Source: Talts, Betancourt, Simpson, Vehtari and Gelman 2018, arXiv:1804.06788 (ranks). Each row below is one sheet drawn
+by `population`, judged as a user's would be; ranks come from the samples of the true hypothesis alone.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from typing import Any
+
+import numpy as np
+from scipy.stats import chi2
+
+from bench.calibration.population import Case, draw_case
+from loopwright.diagnosis import judge
+from loopwright.diagnosis.likelihood import evidence
+from loopwright.diagnosis.prior import severity_value
+from loopwright.diagnosis.sampler import infer
+from loopwright.fluids import refrigerant_array
+
+BINS = 10
+KEPT = 99  # samples that a rank is counted in: ranks 0 to 99, ten to a bin
+WATCHED = ("condenser_size", "condenser_air", "blower", "displacement", "charge", "cabin_offset", "volumes")
+
+
+def row_of(seed: int, index: int) -> dict[str, Any]:
+    """One case judged: truth, probabilities, verdict, severity interval of the true cause, ranks."""
+    case = draw_case(seed, index)
+    begun = time.perf_counter()
+    judgement = judge(case.test, seed=index)
+    row: dict[str, Any] = {
+        "index": index,
+        "set": case.reading_set,
+        "truth": case.truth.fault.id,
+        "capacity": round(case.capacity, 4),
+        "redrawn": case.redrawn,
+        "verdict": judgement.verdict,
+        "misfit": round(judgement.fit.misfit_probability, 4),
+        "seconds": round(time.perf_counter() - begun, 3),
+    }
+    for cause in judgement.causes:
+        row[f"p_{cause.fault}"] = round(cause.probability, 6)
+        if cause.fault == case.truth.fault.id and cause.severity is not None:
+            same_point = cause.severity.point in (None, case.truth.variant.point)
+            if same_point:
+                i = cause.severity.interval
+                row |= {"low": i.low, "median": i.median, "high": i.high}
+    return row | _ranks(case, index)
+
+
+def _ranks(case: Case, seed: int) -> dict[str, Any]:
+    e, _, _ = evidence(case.test)
+    posterior = infer([case.truth], refrigerant_array(case.test.vehicle.refrigerant), e, seed)
+    rng = np.random.default_rng([seed, 99])
+    kept = rng.choice(len(posterior.which), size=KEPT, replace=False, p=posterior.weights)
+    names = case.truth.names
+    found: dict[str, Any] = {}
+    if case.truth.fault.severity is not None:
+        found["severity"] = float(severity_value(case.truth, case.u[None, : len(names)])[0])
+    for name in (*WATCHED, "severity"):
+        if name in names:
+            j = names.index(name)
+            found[f"rank_{name}"] = rank(posterior.u[kept, j], case.u[j], rng)
+    return found
+
+
+def rank(samples: np.ndarray, truth: float, rng: np.random.Generator) -> int:
+    """How many samples lie under the truth, ties broken by lot (particles repeat)."""
+    below, same = int((samples < truth).sum()), int((samples == truth).sum())
+    return below + int(rng.integers(0, same + 1))
+
+
+def uniformity(ranks: np.ndarray) -> tuple[np.ndarray, float, float]:
+    """Histogram over `BINS`, chi-square against even, its p-value."""
+    counts = np.bincount(ranks * BINS // (KEPT + 1), minlength=BINS)
+    even = len(ranks) / BINS
+    statistic = float(((counts - even) ** 2 / even).sum())
+    return counts, statistic, float(chi2.sf(statistic, BINS - 1))
+
+
+def calibration_error(p: np.ndarray, hit: np.ndarray) -> float:
+    """Expected calibration error: mean gap, over ten bins, between share come true and mean probability."""
+    place = np.minimum((p * 10).astype(int), 9)
+    error = 0.0
+    for b in range(10):
+        mine = place == b
+        if mine.any():
+            error += float(abs(hit[mine].mean() - p[mine].mean()) * mine.mean())
+    return error
+
+
+def perfect_error(p: np.ndarray, repeats: int = 400, seed: int = 5) -> tuple[float, float]:
+    """Median and 95th percentile of the error that perfectly honest probabilities `p` would show by chance."""
+    rng = np.random.default_rng(seed)
+    errors = [calibration_error(p, rng.random(len(p)) < p) for _ in range(repeats)]
+    return float(np.median(errors)), float(np.percentile(errors, 95))
+
+
+def standard_error(share: float, n: int) -> float:
+    """Of a share seen in n trials."""
+    return math.sqrt(max(share * (1.0 - share), 1e-9) / max(n, 1))

@@ -1,0 +1,39 @@
+"""Rows of results as CSV beside the report, and the same work on several processes."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+
+def write(path: Path, rows: list[dict[str, Any]]) -> None:
+    """All keys of all rows as columns, in the order they first appear."""
+    columns = list(dict.fromkeys(k for row in rows for k in row))
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("w", encoding="utf-8", newline="") as out:
+        writer = csv.DictWriter(out, columns, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def read(path: Path) -> list[dict[str, str]]:
+    """Rows of a file written by `write`; none where there is no file."""
+    if not path.exists():
+        return []
+    with path.open(encoding="utf-8", newline="") as text:
+        return list(csv.DictReader(text))
+
+
+def map_rows(
+    work: Callable[..., dict[str, Any]], jobs: Iterable[tuple[Any, ...]], workers: int
+) -> list[dict[str, Any]]:
+    """`work(*job)` of every job, in order, on `workers` processes."""
+    listed = list(jobs)
+    if workers <= 1:
+        return [work(*job) for job in listed]
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        return list(pool.map(work, *zip(*listed, strict=True), chunksize=4))
