@@ -255,7 +255,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
             units = (c.subcool_share - needed) * plate.liquid / (max(flow, 1e-5) * cp_pass)
             cooled = positive(t_in - air.condenser_temperature) * -math.expm1(-units)
             h_lo = min(h_co, h_l_co) - cp_pass * cooled
-    t_liquid = min(liquid_temperature(r, h_lo), t_co_sat)
+    t_bubble = liquid_temperature(r, h_lo)
+    t_liquid = min(t_bubble, t_co_sat)
     x_lo = min(max((h_lo - h_l_co) / latent_c, 0.0), 1.0)
     rho_lo = 1.0 / (x_lo / high.rho_v + (1.0 - x_lo) / saturation(r, t_liquid).rho_l)
     liquid_loss = c.liquid_loss + restriction_loss(LIQUID_RESTRICTION, c.high_side_area)
@@ -264,8 +265,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     t_xi_sat = saturation_temperature(r, max(p_xi - carried, 0.3e5))
     sat_xi = saturation(r, t_xi_sat)
     x_xi = min(max((h_lo - sat_xi.h_l) / (sat_xi.h_v - sat_xi.h_l), 0.0), 1.0)
-    subcooling = positive(t_xi_sat - t_liquid) - 0.1 if t_xi_sat > t_liquid else 0.0
-    t_xi = t_xi_sat if x_xi > 0.0 else t_liquid
+    t_xi = min(t_bubble, t_xi_sat)  # foreign gas raises the pressure: a little vapour that came along is liquid again
+    subcooling = positive(t_xi_sat - t_xi) - 0.1 if t_xi_sat > t_xi else 0.0
 
     # ---- evaporator: friction, mean temperature
     latent_e = sat_eo.h_v - sat_eo.h_l
@@ -280,7 +281,7 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     superheat = (t_eo - t_eo_sat) if out.units > 0.0 else -20.0 * out.other
     if c.orifice > 0.5:
         bore = c.tube_diameter * math.sqrt(c.expansion_area)
-        p_flash = sat_xi.p if x_xi > 0.0 else saturation(r, t_liquid).p
+        p_flash = sat_xi.p if x_xi > 0.0 else saturation(r, t_xi).p
         delivered = orifice_tube_flow(
             bore, c.tube_length, max(p_xi, 0.3e5), p_ei, p_flash, max(subcooling, 0.0), x_xi, sat_xi.rho_l,
             r.p_critical, r.t_critical,

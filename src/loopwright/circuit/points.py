@@ -55,7 +55,7 @@ PLACE: dict[str, int] = {name: i for i, name in enumerate(OUTPUTS)}
 ) = range(len(OUTPUTS))  # fmt: skip
 
 CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
-PROBE_SHARE = 0.4  # a probe ahead of the grille feels this share of the hot air drawn back to the condenser; a judgement
+PROBE_SHARE = 0.4  # of the hot air drawn back to the condenser, what a probe ahead of the grille feels; a judgement
 CYCLE_TIME = 25.0  # clutch cycle [s], some two to five a minute; order of size
 
 
