@@ -24,6 +24,13 @@ def functions() -> list[tuple[Path, ast.FunctionDef]]:
     ]
 
 
+def public(path: Path) -> list[ast.FunctionDef]:
+    """Functions of a module and methods of its classes, those with a leading underscore left out."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    holders = [tree, *(n for n in tree.body if isinstance(n, ast.ClassDef) and not n.name.startswith("_"))]
+    return [n for h in holders for n in h.body if isinstance(n, ast.FunctionDef) and not n.name.startswith("_")]
+
+
 def code_lines(node: ast.FunctionDef) -> int:
     """Lines that hold code, without docstring and blank lines."""
     body = node.body[1:] if ast.get_docstring(node) else node.body
@@ -45,12 +52,14 @@ def test_files_are_short() -> None:
 def test_what_raises_says_so() -> None:
     """A public function whose own body raises has a `Raises` in its docstring."""
     silent = []
-    for path, node in functions():
-        if node.name.startswith("_") or path.name == "errors.py":
+    for path in FILES:
+        # the command line ends by raising its exit code, a migration by refusing
+        if path.parent.name in ("cli", "versions") or path.name == "errors.py":
             continue
-        own = [n for n in ast.walk(node) if isinstance(n, ast.Raise) and n.exc is not None]
-        if own and "Raises" not in (ast.get_docstring(node) or ""):
-            silent.append(f"{path.relative_to(SOURCE)}:{node.name}")
+        for node in public(path):
+            own = [n for n in ast.walk(node) if isinstance(n, ast.Raise) and n.exc is not None]
+            if own and "Raises" not in (ast.get_docstring(node) or ""):
+                silent.append(f"{path.relative_to(SOURCE)}:{node.name}")
     assert silent == []
 
 
