@@ -69,8 +69,8 @@ def _probabilities(title: str, given: Sequence[Row], level: str = "##") -> list[
     text = [
         f"{level} {title}",
         "",
-        "Error: expected calibration error in ten bins. Perfect: median and 95th percentile of what honest probabilities "
-        "would show by chance with as many draws.",
+        "Error: expected calibration error in ten bins. Perfect: median and 95th percentile of what honest "
+        "probabilities would show by chance with as many draws.",
         *_head("probability of", "set", "n", "mean", "came true", "error", "perfect", "aim 0.03"),
     ]
     for what in ("first cause", "healthy", "every class"):
@@ -127,7 +127,8 @@ def _ranks(own: Sequence[Row]) -> list[str]:
     text = [
         "### Ranks of the truth among the samples of the true hypothesis",
         "",
-        f"{ranks.KEPT} samples each, {ranks.BINS} bins; even bins pass. Eight tests: p under 0.006 fails at 5 % overall.",
+        f"{ranks.KEPT} samples each, {ranks.BINS} bins; even bins pass. Eight tests: p under 0.006 fails "
+        "(5 % overall).",
         *_head("unknown", "n", "bins", "chi-square", "p", "aim"),
     ]
     for name in ("severity", *ranks.WATCHED):
@@ -149,19 +150,19 @@ def _nested(nested: Sequence[Row]) -> list[str]:
     text = [
         f"## Against nested sampling (dynesty), {len({r['index'] for r in nested})} sheets, {len(nested)} evidences",
         "",
-        "Same likelihood and prior. One run of ours against one of dynesty's; our own scatter from four seeds; dynesty's "
-        "error as it reports it.",
+        "Same likelihood and prior. One run of ours against one of dynesty's; our own scatter from four seeds; "
+        "dynesty's error as it reports it.",
         "",
-        f"- Log evidence within 0.3: {100 * (size <= 0.3).mean():.0f} % ({met(bool((size <= 0.3).all()))} for all); median "
-        f"difference {np.median(difference):+.2f}, median size {np.median(size):.2f}, largest {size.max():.2f}.",
+        f"- Log evidence within 0.3: {100 * (size <= 0.3).mean():.0f} % ({met(bool((size <= 0.3).all()))} for all); "
+        f"median difference {np.median(difference):+.2f}, median size {np.median(size):.2f}, largest {size.max():.2f}.",
         f"- Mean of four of our runs less dynesty: median {np.median(mean):+.2f}. Our scatter: median "
         f"{np.median(scatter):.2f}, largest {scatter.max():.2f}; dynesty's error: median {np.median(theirs):.2f}.",
     ]
     shift = np.array([abs(float(r["median_shift"])) for r in nested if r.get("median_shift")])
     if len(shift):
         text.append(
-            f"- Severity medians within a fifth of the 90 % interval: {100 * (shift <= 0.2).mean():.0f} % of {len(shift)} "
-            f"({met(bool((shift <= 0.2).all()))} for all); largest shift {shift.max():.2f} of the interval."
+            f"- Severity medians within a fifth of the 90 % interval: {100 * (shift <= 0.2).mean():.0f} % of "
+            f"{len(shift)} ({met(bool((shift <= 0.2).all()))} for all); largest shift {shift.max():.2f} of it."
         )
     ours, other = (np.median([float(r[k]) for r in nested]) for k in ("ours_seconds", "dynesty_seconds"))
     text.append(f"- Median seconds for one evidence on one core: ours {ours:.2f}, dynesty {other:.0f}.")
@@ -176,8 +177,8 @@ def _detection(title: str, given: Sequence[Row]) -> list[str]:
     text = [
         f"## {title}, {vehicles} vehicles",
         "",
-        "Detect, then name (no fault when healthy is more probable than not). Percent of faulty vehicles whose cooling is "
-        "down by more than the share given. Two: the truth is among the two most probable causes.",
+        "Detect, then name (no fault when healthy is more probable than not). Percent of faulty vehicles whose cooling "
+        "is down by more than the share given. Two: the truth is among the two most probable causes.",
         *_head("set", "cooling down", "n", "correct", "two", "missed", "misdiagnosis", "no response"),
     ]
     for name in SETS:
@@ -197,8 +198,8 @@ def _detection(title: str, given: Sequence[Row]) -> list[str]:
         values = (s["n"], s["false alarm"], s["no response"], worse)
         text.append(_line(name, *(f"{v:.0f}" for v in values), f"{severe}, {moderate}; {alarm}"))
     note = (
-        "The scale is a classifier trained on vehicles of other physics, as this project's task states it; it does not say "
-        "where its severe and moderate begin."
+        "The scale is a classifier trained on vehicles of other physics, as this project's task states it; it does "
+        "not say where its severe and moderate begin."
     )
     return [*text, "", note, "", *_by_fault(given)]
 
