@@ -304,7 +304,9 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     gas_heat = flow * max(h_eo - sat_eo.h_v, 0.0)
     nominal_flow = 8.0 * c.displacement * c.speed
     flow_balance = (delivered - flow) / nominal_flow
-    evaporator_balance = (boiled - boiling_share * state.heat) / (nominal_flow * 150e3)
+    # no share and no heat must not make a heat: less than nothing of a coil warmer than its air would balance
+    taken = boiling_share * (state.heat if boiling_share > 0.0 else abs(state.heat))
+    evaporator_balance = (boiled - taken) / (nominal_flow * 150e3)
 
     # ---- refrigerant in the loop
     x_ei = min(max((h_lo - sat_eo.h_l) / latent_e, 0.0), 1.0)
