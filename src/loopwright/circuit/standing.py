@@ -11,6 +11,8 @@ from loopwright.fluids.refrigerants import saturation, saturation_pressure, supe
 
 __all__ = ["equalising_time", "loop_volume", "standing_pressure"]
 
+COLD_METAL = 0.12  # vapour that condenses on it [kg]: 1.5 kg of aluminium, 15 K, 180 kJ/kg latent; order of size
+
 
 @njit(cache=True)
 def loop_volume(c: Any) -> float:
@@ -60,19 +62,20 @@ def equalising_time(
     Parameters: circuit; flow before the stop [kg/s]; the two saturation temperatures before it [K].
 
     What must pass is the vapour that raises the low side to the common pressure, plus what condenses on its cold metal;
-    it passes through the expansion device (an orifice tube stays open; a thermostatic valve closes to its bleed, a
-    tenth or so of its flow) and back through a worn compressor. Order of size only: two minutes or less for orifice
-    tubes, two to ten for valves (common practice, no source).
+    it passes through the expansion device (an orifice tube stays open, at half its flow in the mean while the
+    difference fades; a thermostatic valve closes to its bleed of 2 % of full opening, or 4 % of its flow) and back
+    through a worn compressor. Order of size only. After three time constants a gauge shows the sides equal: two minutes
+    or less for orifice tubes, two to ten for valves (common practice, no source).
     """
     rise = saturation_pressure(r, 0.5 * (condensing_temperature + evaporating_temperature))
     moved = (c.evaporator_volume + c.suction_volume) * saturation(r, evaporating_temperature).rho_v * (
         rise / saturation_pressure(r, evaporating_temperature)
-    ) + 0.06
+    ) + COLD_METAL
     if c.orifice > 0.5:
-        opening = 1.0
+        opening = 0.5
     elif c.valve_stuck >= 0.0:
-        opening = 2.0 * c.valve_stuck
+        opening = c.valve_stuck
     else:
-        opening = 0.16
+        opening = 0.04
     leak = max(opening * c.expansion_area * flow, 2e-4) + 0.5 * (1.0 - c.flow_fraction) * 0.03
     return min(max(moved / leak, 8.0), 1200.0)
