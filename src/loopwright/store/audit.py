@@ -29,6 +29,14 @@ def audit_store(connection: Connection, receipts: Iterable[Head] = ()) -> Report
     """Verify everything in one snapshot; `receipts` are heads that were kept elsewhere."""
     texts = sa.select(ENTRY.c.text).where(ENTRY.c.seq == sa.bindparam("seq"))
     auditor = Auditor(lambda seq: connection.execute(texts, {"seq": seq}).scalar_one_or_none(), receipts)
+    try:
+        _audit(connection, auditor)
+    except (connection.dialect.loaded_dbapi.Error, sa.exc.DBAPIError) as error:
+        auditor.note("database", f"It cannot be read on: {error}")
+    return auditor.report()
+
+
+def _audit(connection: Connection, auditor: Auditor) -> None:
     accounts: dict[str, tuple[int, Account]] = {}
     after = _FIRST
     with _no_collection():
@@ -43,7 +51,6 @@ def audit_store(connection: Connection, receipts: Iterable[Head] = ()) -> Report
             after = upto
     _accounts(auditor, accounts, _rows(connection, sa.select(*ACCOUNT.c)))
     _answers(auditor, StoredBooks(connection))
-    return auditor.report()
 
 
 def _rows(connection: Connection, query: sa.Select[Any]) -> _Rows:

@@ -20,10 +20,10 @@ def upgrade() -> None:
     if postgresql:
         op.execute(sa.text(_FUNCTION))
     for table in _TABLES:
-        for act in ("UPDATE", "DELETE"):
+        for act in _acts(postgresql):
             head = f"CREATE TRIGGER {table}_{act.lower()} BEFORE {act} ON {table}"
             if postgresql:
-                op.execute(sa.text(f"{head} FOR EACH ROW EXECUTE FUNCTION ledger_append_only()"))
+                op.execute(sa.text(f"{head} FOR EACH STATEMENT EXECUTE FUNCTION ledger_append_only()"))
             else:
                 op.execute(sa.text(f"{head} BEGIN SELECT RAISE(ABORT, '{_SAYS}'); END"))
 
@@ -32,7 +32,11 @@ def downgrade() -> None:
     """Drop the triggers."""
     postgresql = op.get_bind().dialect.name == "postgresql"
     for table in _TABLES:
-        for act in ("update", "delete"):
-            op.execute(sa.text(f"DROP TRIGGER {table}_{act}" + (f" ON {table}" if postgresql else "")))
+        for act in _acts(postgresql):
+            op.execute(sa.text(f"DROP TRIGGER {table}_{act.lower()}" + (f" ON {table}" if postgresql else "")))
     if postgresql:
         op.execute(sa.text("DROP FUNCTION ledger_append_only()"))
+
+
+def _acts(postgresql: bool) -> tuple[str, ...]:
+    return ("UPDATE", "DELETE", "TRUNCATE") if postgresql else ("UPDATE", "DELETE")
