@@ -1,0 +1,380 @@
+"""A refrigerant service as ordered steps with real preconditions: events in, state derived, nothing stored.
+
+Every event is a frozen value with its time, so that a job resumes anywhere, timers run on while nobody looks, and what
+was passed over stays on record with its reason. What no reason excuses (another refrigerant, PAG in an electric
+compressor) is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Literal
+
+from loopwright.cards import load
+from loopwright.errors import InputError, Problem
+
+__all__ = [
+    "Deviated",
+    "Event",
+    "Finished",
+    "Job",
+    "Noted",
+    "Opened",
+    "Rule",
+    "Started",
+    "State",
+    "Step",
+    "StepState",
+    "Timer",
+    "add",
+    "derive",
+    "steps",
+]
+
+Hazard = Literal["mixing", "vent", "hurt", "none"]
+Status = Literal["waiting", "ready", "open", "done", "deviated"]
+SHORTEST_REASON = 12  # characters; "ok" is no reason
+
+HAZARDS: Mapping[str, str] = {
+    "mixing": "Passing over it can mix refrigerants.",
+    "vent": "Passing over it can vent refrigerant.",
+    "hurt": "Passing over it can hurt someone.",
+    "none": "",
+}
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What a record must be. Exactly one of the conditions; `never`: no reason excuses breaking it."""
+
+    record: str
+    says: str
+    same_as: str = ""
+    same_as_text: str = ""
+    not_like: str = ""
+    at_least: float | None = None
+    at_most: float | None = None
+    only_compressor: str = ""
+    never: bool = False
+
+
+@dataclass(frozen=True)
+class Timer:
+    """The least time [s] from the step's start, or from a record, until it may be finished."""
+
+    seconds: float = field(metadata={"unit": "s", "low": 0.0, "high": 86400.0})
+    says: str
+    from_record: str = ""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: what to do, after which others, what passing over it can do, what must be written down."""
+
+    id: str
+    title: str
+    do: tuple[str, ...]
+    source: tuple[str, ...]
+    records: tuple[str, ...]
+    cautions: tuple[str, ...]
+    hazard: Hazard
+    after: tuple[str, ...] = ()
+    rules: tuple[Rule, ...] = ()
+    timer: Timer | None = None
+
+
+@dataclass(frozen=True)
+class _Procedure:
+    source: tuple[str, ...]
+    note: str
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class Job:
+    """Vehicle and machine of a service: refrigerant of the label and of the machine, compressor, charge [kg]."""
+
+    refrigerant: str
+    machine_refrigerant: str
+    compressor: Literal["fixed", "variable", "electric"]
+    label_charge: float
+    vehicle: str = ""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A job begins; `at` is seconds of any clock that all its events share."""
+
+    at: float
+    by: str
+    job: Job
+
+
+@dataclass(frozen=True)
+class Started:
+    """A step is begun, or begun anew: it and every step that rests on it must then be done again."""
+
+    at: float
+    by: str
+    step: str
+
+
+@dataclass(frozen=True)
+class Noted:
+    """A record of a step: a number in SI, or words."""
+
+    at: float
+    by: str
+    step: str
+    record: str
+    value: float | str
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A step is done as written."""
+
+    at: float
+    by: str
+    step: str
+
+
+@dataclass(frozen=True)
+class Deviated:
+    """A step is passed over, or ended otherwise than written, for a reason.
+
+    `accepts` repeats the step's hazard ("vent", "hurt", "mixing"): whoever passes over it has read what it can do.
+    """
+
+    at: float
+    by: str
+    step: str
+    reason: str
+    accepts: str = ""
+
+
+Event = Opened | Started | Noted | Finished | Deviated
+
+
+@dataclass(frozen=True)
+class StepState:
+    """Where one step stands.
+
+    `left` [s] is what its timer still asks for, `against` what stands against finishing it as written, `barred` whether
+    some of that no reason excuses, `waits_for` the steps before it.
+    """
+
+    step: Step
+    status: Status
+    records: Mapping[str, float | str]
+    waits_for: tuple[str, ...]
+    left: float
+    against: tuple[str, ...]
+    barred: bool
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class State:
+    """Where a job stands at a time: its steps in order, the one to do next (None when all is done), its deviations."""
+
+    job: Job
+    steps: tuple[StepState, ...]
+    next: StepState | None
+    deviations: tuple[Deviated, ...]
+
+    def of(self, step: str) -> StepState:
+        """Return the state of one step by its id."""
+        return next(s for s in self.steps if s.step.id == step)
+
+
+@cache
+def steps() -> tuple[Step, ...]:
+    """Return the steps of a service in their order.
+
+    Raises
+    ------
+    CardError : the card is wrong
+
+    >>> [s.id for s in steps()][:3]
+    ['identify', 'recover', 'repair']
+    """
+    return load("loopwright.service", "cards/procedure.toml", _Procedure).steps
+
+
+def derive(events: Sequence[Event], now: float | None = None) -> State:
+    """Return where a job stands.
+
+    Parameters
+    ----------
+    events : in order, the first an `Opened`
+    now : time of asking, on the clock of the events [s]; the last event's without it
+
+    Raises
+    ------
+    InputError : no events, or the first opens no job
+
+    >>> job = Job("R134a", "R134a", "fixed", 0.5)
+    >>> state = derive([Opened(0.0, "Kim", job)])
+    >>> state.next.step.id, state.of("recover").status
+    ('identify', 'waiting')
+    """
+    if not events or not isinstance(events[0], Opened):
+        raise InputError([Problem("events", "no opening", "a job opened first", "No job to derive a state from.")])
+    job, at = events[0].job, events[-1].at if now is None else max(now, events[-1].at)
+    found: dict[str, _Track] = {step.id: _Track() for step in steps()}
+    for event in events[1:]:
+        _apply(found, event)
+    states = tuple(_state(step, found, job, at) for step in steps())
+    deviations = tuple(event for event in events if isinstance(event, Deviated))  # kept, also when done again later
+    following = next((s for s in states if s.status == "open"), None)
+    following = following or next((s for s in states if s.status == "ready"), None)
+    return State(job, states, following, deviations)
+
+
+def add(events: Sequence[Event], event: Event) -> tuple[Event, ...]:
+    """Return the events with one more, if it is allowed.
+
+    Raises
+    ------
+    InputError : the event does not fit: a step before its preconditions, a finish with something missing or a timer
+        still running, a deviation without a reason, or what no reason excuses
+
+    >>> events = add((), Opened(0.0, "Kim", Job("R134a", "R134a", "fixed", 0.5)))
+    >>> add(events, Started(5.0, "Kim", "charge"))
+    Traceback (most recent call last):
+    loopwright.errors.InputError: charge: First: Prove it tight. Found waiting; allowed: a step that is ready.
+    """
+    problems = _problems(events, event)
+    if problems:
+        raise InputError(problems)
+    return (*events, event)
+
+
+@dataclass
+class _Track:
+    """What the events so far say of one step."""
+
+    opened: float | None = None
+    ended: Literal["done", "deviated"] | None = None
+    reason: str = ""
+    records: dict[str, float | str] = field(default_factory=dict)
+    noted: dict[str, float] = field(default_factory=dict)
+
+
+def _apply(found: dict[str, _Track], event: Event) -> None:
+    if isinstance(event, Opened):
+        return
+    track = found[event.step]
+    if isinstance(event, Started):
+        for step in (event.step, *_resting_on(event.step)):
+            found[step] = _Track()
+        found[event.step].opened = event.at
+    elif isinstance(event, Noted):
+        track.records[event.record] = event.value
+        track.noted[event.record] = event.at
+    elif isinstance(event, Finished):
+        track.ended = "done"
+    else:
+        track.ended, track.reason = "deviated", event.reason
+
+
+def _resting_on(step: str) -> tuple[str, ...]:
+    """Every step that has this one before it, near or far."""
+    gathered: list[str] = []
+    for later in steps():
+        if step in later.after or any(one in later.after for one in gathered):
+            gathered.append(later.id)
+    return tuple(gathered)
+
+
+def _state(step: Step, found: Mapping[str, _Track], job: Job, at: float) -> StepState:
+    track = found[step.id]
+    waits = tuple(one for one in step.after if found[one].ended is None)
+    broken = [rule for rule in step.rules if rule.record in track.records and _breaks(rule, track.records, job)]
+    missing = [f"Not written down: {r.replace('_', ' ')}." for r in step.records if r not in track.records]
+    left = _left(step, track, at)
+    against = (*missing, *(rule.says for rule in broken))
+    if left > 0.0 and step.timer:
+        against = (*against, step.timer.says)
+    if track.ended:
+        status: Status = track.ended
+    elif track.opened is not None:
+        status = "open"
+    else:
+        status = "waiting" if waits else "ready"
+    barred = any(rule.never for rule in broken)
+    return StepState(step, status, dict(track.records), waits, left, against, barred, track.reason)
+
+
+def _left(step: Step, track: _Track, at: float) -> float:
+    if step.timer is None or track.ended:
+        return 0.0
+    since = track.noted.get(step.timer.from_record) if step.timer.from_record else track.opened
+    return step.timer.seconds if since is None else max(step.timer.seconds - (at - since), 0.0)
+
+
+def _breaks(rule: Rule, records: Mapping[str, float | str], job: Job) -> bool:
+    value = records[rule.record]
+    if rule.only_compressor and rule.only_compressor != job.compressor:
+        return False
+    if rule.same_as:
+        return _plain(value) != _plain(getattr(job, rule.same_as))
+    if rule.same_as_text:
+        return _plain(value) != _plain(rule.same_as_text)
+    if rule.not_like:
+        return _plain(rule.not_like) in _plain(value)
+    if not isinstance(value, float | int):
+        return True
+    low = rule.at_least is not None and value < rule.at_least
+    return low or (rule.at_most is not None and value > rule.at_most)
+
+
+def _plain(value: float | str) -> str:
+    return str(value).replace("-", "").replace(" ", "").casefold()
+
+
+def _problems(events: Sequence[Event], event: Event) -> list[Problem]:
+    if isinstance(event, Opened):
+        return [Problem("job", "a second opening", "one opening", "The job is open already.")] if events else []
+    if not events:
+        return [Problem("job", "nothing", "a job opened first", "No job is open.")]
+    if event.at < events[-1].at:
+        return [Problem("at", f"{event.at:g} s", f"at least {events[-1].at:g} s", "Earlier than the event before it.")]
+    if event.step not in {step.id for step in steps()}:
+        return [Problem("step", repr(event.step), ", ".join(s.id for s in steps()), "No such step.")]
+    state = derive(events, event.at).of(event.step)
+    if isinstance(event, Started):
+        return _against_start(state)
+    if isinstance(event, Deviated):
+        return _against_deviation(state, event)
+    if state.status != "open":
+        return [Problem(event.step, state.status, "a step that is open", "Start the step first.")]
+    if isinstance(event, Noted):
+        return []
+    return [Problem(event.step, "not complete", "done as written, or a deviation", says) for says in state.against]
+
+
+def _against_start(state: StepState) -> list[Problem]:
+    titles = {step.id: step.title for step in steps()}
+    return [
+        Problem(state.step.id, "waiting", "a step that is ready", f"First: {titles[one]}.") for one in state.waits_for
+    ]
+
+
+def _against_deviation(state: StepState, event: Deviated) -> list[Problem]:
+    problems = _against_start(state)
+    if state.status in ("done", "deviated"):
+        problems.append(Problem(event.step, state.status, "a step not ended", "The step has ended; start it anew."))
+    if state.barred:
+        says = " ".join(rule_says for rule_says in state.against)
+        problems.append(Problem(event.step, "a deviation", "none: no reason excuses this", says))
+    if len(event.reason.strip()) < SHORTEST_REASON:
+        allowed = f"a reason of {SHORTEST_REASON} characters or more"
+        problems.append(Problem("reason", repr(event.reason), allowed, "A deviation needs its reason."))
+    hazard = state.step.hazard
+    if hazard != "none" and event.accepts != hazard:
+        problems.append(Problem("accepts", repr(event.accepts), repr(hazard), HAZARDS[hazard]))
+    return problems
