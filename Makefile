@@ -28,7 +28,7 @@ calibrate: $(BENCH_READY) warm
 
 # Compiled code is cached here once, so that no user waits for the compiler.
 warm: $(READY)
-	$(BIN)/python -m loopwright.warm
+	$(BIN)/python -m loopwright.api.warm
 
 $(BIN)/python:
 	$(PYTHON) -m venv $(VENV)
