@@ -71,8 +71,12 @@ def _begin_sqlite(connection: Connection) -> None:
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """Read in one transaction, so that all that is read belongs together."""
-    with engine.connect() as connection, connection.begin():
-        yield connection
+    with engine.connect() as connection:
+        transaction = connection.begin()
+        try:
+            yield connection
+        finally:
+            transaction.rollback()  # nothing was written, and a damaged file could not commit
 
 
 @contextmanager
