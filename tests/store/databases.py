@@ -80,6 +80,10 @@ class Maker(ABC):
     def copy(self, url: str) -> str:
         """A new database with what another holds; nothing may be connected to that."""
 
+    @abstractmethod
+    def drop(self, url: str) -> None:
+        """Remove a database; thousands of them would fill the disk."""
+
     def ledger(self) -> str:
         if self._ready is None:
             self._ready = self.empty()
@@ -98,6 +102,9 @@ class SqliteMaker(Maker):
     def copy(self, url: str) -> str:
         return str(shutil.copy(url, self.empty()))
 
+    def drop(self, url: str) -> None:
+        Path(url).unlink()
+
 
 class PostgresMaker(Maker):
     def __init__(self, server: Server) -> None:
@@ -114,3 +121,6 @@ class PostgresMaker(Maker):
         name = f"ledger{next(self._names)}"
         self._server.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
         return self._server.url(name)
+
+    def drop(self, url: str) -> None:
+        self._server.execute(f"DROP DATABASE {sa.make_url(url).database}")

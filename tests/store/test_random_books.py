@@ -40,7 +40,7 @@ from loopwright.store.audit import audit_store
 from loopwright.store.tables import ACCOUNT, ENTRY, LEG
 
 OPERATIONS = int(os.environ.get("LOOPWRIGHT_LEDGER_OPERATIONS", "400"))
-STEPS = 50
+STEPS = 50 if OPERATIONS < 1000 else 100
 FREE = ("S", "U", "outside")
 DONE: Counter[str] = Counter()
 
@@ -49,6 +49,9 @@ REFRIGERANTS = st.sampled_from(["R134a", "R134a", "R134a", "R1234yf"])
 # Few different masses, so that balances meet zero and the edge of their uncertainty often.
 MASSES = st.one_of(st.sampled_from([1, 999, 1000, 2000, 3000, 100_000]), st.integers(1, 10**9))
 SPREADS = st.sampled_from([0, 0, 1, 500, 1000, 10**7])
+SHARES = st.sampled_from([0.1, 0.5, 0.99, 1.0, 1.0, 1.01])
+WAYS = ["A>V", "A>V", "V>M", "V>M", "M>V", "V>B", "B>R", "B>M", "V>air", "C>W", "W>U", "H>V", "H>M", "outside>V", "M>R"]
+WAYS = [tuple(way.split(">")) for way in WAYS]
 STATES = st.sampled_from(["virgin", "reclaimed", "recycled", "recovered", "contaminated"])
 
 
@@ -98,10 +101,11 @@ class Ledgers(RuleBasedStateMachine):
         rows = [list(journal.chain()) for journal in self.journals]
         assert all(chain == self.chain for chain in rows)
         assert audit(self.chain).sound
-        for journal in self.journals:
+        for journal, maker, url in zip(self.journals, self.makers, self.urls, strict=True):
             report = journal.verify([self.books.head()])
             assert report.sound, report.findings
             journal.close()
+            maker.drop(url)
 
     @initialize()
     def shop(self) -> None:
@@ -171,6 +175,15 @@ class Ledgers(RuleBasedStateMachine):
         act = Act("buy", str(account.refrigerant), (("S", -mass, spread), (to, mass, spread)))
         self.do(Moved(act.refrigerant, "label"), legs("S", to, mass, spread), act)
 
+    @rule(way=st.sampled_from(WAYS), share=SHARES, spread=SPREADS)
+    def pass_on(self, way: tuple[str, str], share: float, spread: int) -> None:
+        """A movement that makes sense, of a share of what is there."""
+        source, to = way
+        refrigerant = "R1234yf" if "W" in way else "R134a"
+        mass = max(1, min(10**9, round(share * abs(self.books.balance(source, refrigerant).mass_mg))))
+        act = Act("move", refrigerant, ((source, -mass, spread), (to, mass, spread)))
+        self.do(Moved(refrigerant, "scale", "so it was"), legs(source, to, mass, spread), act)
+
     @rule(a=MASSES, b=MASSES, spread=SPREADS)
     def split(self, a: int, b: int, spread: int) -> None:
         a, b = a % 10**8 + 1, b % 10**8 + 1
@@ -178,9 +191,7 @@ class Ledgers(RuleBasedStateMachine):
         moved = tuple(Leg(name, mass, sigma**2) for name, mass, sigma in sides)
         self.do(Moved("R134a", "machine"), moved, Act("split", "R134a", sides))
 
-    @rule(
-        name=NAMES, share=st.sampled_from([0, 0.5, 0.99, 1, 1.01, 2]), spread=SPREADS, against=NAMES, book=st.booleans()
-    )
+    @rule(name=NAMES, share=SHARES, spread=SPREADS, against=NAMES, book=st.booleans())
     def weigh(self, name: str, share: float, spread: int, against: str, book: bool) -> None:
         account = self.books.account(name)
         refrigerant = (account.refrigerant if account else None) or "R134a"
@@ -189,11 +200,12 @@ class Ledgers(RuleBasedStateMachine):
         act = Act("weigh", refrigerant, found=(name, against, mass, spread) if book else None)
         self.do(Weighed(name, refrigerant, mass, spread, against=against if book else None), (), act)
 
-    @rule(back=st.integers(0, 30))
-    def reverse(self, back: int) -> None:
-        seq = self.books.head().seq - back
-        if self.do(Reversed(max(1, seq)), (), Act("reverse"), note="a mistake"):
-            self.acts[max(1, seq) - 1].stands = False
+    @rule(back=st.integers(0, 30), any_entry=st.booleans())
+    def reverse(self, back: int, any_entry: bool) -> None:
+        moving = [i for i, act in enumerate(self.acts, 1) if any_entry or (act.stands and (act.legs or act.found))]
+        seq = moving[-1 - back % len(moving)] if moving else 1
+        if self.do(Reversed(seq), (), Act("reverse"), note="a mistake"):
+            self.acts[seq - 1].stands = False
 
     @rule(name=st.sampled_from(["A", "B", "C"]), state=STATES, closed=st.booleans())
     def mark(self, name: str, state: Any, closed: bool) -> None:
