@@ -83,3 +83,11 @@ def serve() -> None:
     """Start the shop server (not built in this version)."""
     typer.echo("This version has no server: judge sheets with `loopwright judge`.", err=True)
     raise typer.Exit(NOT_BUILT)
+
+
+@app.command(add_help_option=False, context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
+def service(context: typer.Context) -> None:
+    """Do the arithmetic of refrigerant service: a sheet for each calculation, and a job kept in its order."""
+    from loopwright.cli.service import app as service_app
+
+    service_app(context.args, prog_name="loopwright service")

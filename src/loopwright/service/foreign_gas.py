@@ -19,7 +19,16 @@ from loopwright.service.properties import (
 )
 from loopwright.service.uncertain import Uncertain, budget, propagate
 
-__all__ = ["ForeignGas", "Limit", "Soak", "foreign_gas_mass", "judge_foreign_gas", "limit_excess", "soak_faults"]
+__all__ = [
+    "ForeignGas",
+    "Limit",
+    "Soak",
+    "foreign_gas_mass",
+    "judge_foreign_gas",
+    "limit_excess",
+    "liquid_present",
+    "soak_faults",
+]
 
 PSI = 6894.757293168  # Pa
 SEA_LEVEL = 101325.0  # Pa, what the published gauge tables are read against
@@ -240,6 +249,23 @@ def foreign_gas_mass(
         raise InputError([Problem("contents", f"{contents:.3g} kg", allowed, says)])
     V_v = volume * (rho_l - rho) / (rho_l - rho_v)
     return partial_pressure * V_v * molar_mass(gas) / (GAS_CONSTANT * temperature)
+
+
+def liquid_present(refrigerant: str, temperature: float, volume: Uncertain, contents: Uncertain) -> bool | None:
+    """Return whether a mass [kg] in a volume [m3] leaves liquid at a temperature [K]; None within two sigma of neither.
+
+    Raises
+    ------
+    InputError : unknown refrigerant
+
+    >>> liquid_present("R134a", 298.15, Uncertain(2e-3, 2e-4), Uncertain(0.5, 0.05))
+    True
+    """
+    rho_v = vapour_density(refrigerant, temperature)
+    beyond = propagate(lambda V, m: m - rho_v * V, volume, contents)
+    if abs(beyond.value) <= 2.0 * beyond.sigma:
+        return None
+    return beyond.value > 0.0
 
 
 def _mass(

@@ -338,7 +338,7 @@ def _plain(value: float | str) -> str:
 
 def _problems(events: Sequence[Event], event: Event) -> list[Problem]:
     if isinstance(event, Opened):
-        return [Problem("job", "a second opening", "one opening", "The job is open already.")] if events else []
+        return _against_opening(events, event.job)
     if not events:
         return [Problem("job", "nothing", "a job opened first", "No job is open.")]
     if event.at < events[-1].at:
@@ -355,6 +355,16 @@ def _problems(events: Sequence[Event], event: Event) -> list[Problem]:
     if isinstance(event, Noted):
         return []
     return [Problem(event.step, "not complete", "done as written, or a deviation", says) for says in state.against]
+
+
+def _against_opening(events: Sequence[Event], job: Job) -> list[Problem]:
+    problems = []
+    if events:
+        problems.append(Problem("job", "a second opening", "one opening", "The job is open already."))
+    if _plain(job.refrigerant) != _plain(job.machine_refrigerant):
+        says = "The machine is for another refrigerant: never mix."
+        problems.append(Problem("machine_refrigerant", repr(job.machine_refrigerant), repr(job.refrigerant), says))
+    return problems
 
 
 def _against_start(state: StepState) -> list[Problem]:
@@ -375,6 +385,6 @@ def _against_deviation(state: StepState, event: Deviated) -> list[Problem]:
         allowed = f"a reason of {SHORTEST_REASON} characters or more"
         problems.append(Problem("reason", repr(event.reason), allowed, "A deviation needs its reason."))
     hazard = state.step.hazard
-    if hazard != "none" and event.accepts != hazard:
+    if hazard not in {"none", event.accepts}:
         problems.append(Problem("accepts", repr(event.accepts), repr(hazard), HAZARDS[hazard]))
     return problems

@@ -1,0 +1,392 @@
+"""Refrigerant service for the faces: what a person wrote goes in, a sheet comes out; and a job as a file of events.
+
+>>> sheet = calculate("hose", {"refrigerant": "R-134a", "bore": "4.8 mm", "length": "1.8 m", "temperature": "25 °C"})
+>>> sheet.verdict, [round(1e3 * line.value.value, 1) for line in sheet.lines[:1]]
+('liquid', [39.3])
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import json
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from loopwright.cards import sources
+from loopwright.errors import InputError, Problem
+from loopwright.quantities import absolute, find_unit, from_si, number, parse, written_as
+from loopwright.service import procedure
+from loopwright.service.leak_rate import OUNCE, YEAR
+from loopwright.service.sheets import CALCULATORS, Calculator, Field, Line, Pressure, Result, calculator
+from loopwright.service.uncertain import Uncertain, from_limits
+
+__all__ = ["CALCULATORS", "Sheet", "append_job", "calculate", "read_job", "sheet_to_wire"]
+
+WEATHER = 3000.0  # Pa, what the weather moves the standard atmosphere by either way (common practice, no source)
+_PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
+_FLOWS = {"m3/s": 1.0, "l/s": 1e-3, "l/min": 1e-3 / 60.0, "m3/h": 1.0 / 3600.0, "cfm": 0.3048**3 / 60.0}
+_TIMES = {"d": 86400.0, "day": 86400.0, "days": 86400.0, "months": YEAR / 12.0, "yr": YEAR, "years": YEAR}
+_LEAKS = {  # throughput in Pa m3/s, or mass in kg/s
+    "pam3/s": (1.0, "throughput"),
+    "mbarl/s": (0.1, "throughput"),
+    "g/yr": (1e-3 / YEAR, "mass"),
+    "oz/yr": (OUNCE / YEAR, "mass"),
+}
+_DIFFERENCE = {"pressure": "pressure_difference", "temperature": "temperature_difference"}
+_NUMBER_AND_UNIT = re.compile(r"\s*([-+0-9.,eE]+(?:[eE][-+]?\d+)?)\s*(.*)")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A calculation as it is printed: inputs as written, results in SI, sentences, cautions, sources (how obtained)."""
+
+    name: str
+    title: str
+    given: tuple[tuple[str, str], ...]
+    verdict: str
+    says: tuple[str, ...]
+    lines: tuple[Line, ...]
+    cautions: tuple[str, ...]
+    sources: tuple[tuple[str, str], ...]
+
+
+def calculate(name: str, written: Mapping[str, Any], today: datetime.date | None = None) -> Sheet:
+    """Do one calculation with what a person wrote.
+
+    Parameters
+    ----------
+    name : a key of `CALCULATORS`
+    written : field to value: numbers in the field's unit, or text with unit and, if known, its limits ("25 ± 0.5 °C")
+    today : for requalification dates; the clock's day without it
+
+    Raises
+    ------
+    InputError : every field that cannot be used, together; or what the calculation itself refuses
+    """
+    form = calculator(name)
+    given, shown = _read(form, written, today)
+    result = form.run(given)
+    return _sheet(form, result, shown)
+
+
+def sheet_to_wire(sheet: Sheet) -> dict[str, Any]:
+    """Return a sheet as plain data for machines; values in SI with one standard uncertainty."""
+    lines = [
+        {"label": line.label.strip(), "text": line.value}
+        if isinstance(line.value, str)
+        else {
+            "label": line.label.strip(),
+            "value": line.value.value,
+            "sigma": line.value.sigma,
+            "unit": line.unit if line.kind == "number" else "SI",
+            "kind": line.kind,
+        }
+        for line in sheet.lines
+    ]
+    return {
+        "schema": 1,
+        "calculation": sheet.name,
+        "verdict": sheet.verdict,
+        "says": list(sheet.says),
+        "given": dict(sheet.given),
+        "results": lines,
+        "cautions": list(sheet.cautions),
+        "sources": [{"citation": citation, "obtained": obtained} for citation, obtained in sheet.sources],
+    }
+
+
+def read_job(path: Path) -> tuple[procedure.Event, ...]:
+    """Read the events of a job from its file (JSON Lines); an absent file is a job not yet opened.
+
+    Raises
+    ------
+    InputError : a line that is no event, or one that does not fit after those before it
+    """
+    if not path.exists():
+        return ()
+    events: tuple[procedure.Event, ...] = ()
+    for i, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+        try:
+            events = procedure.add(events, _event(json.loads(line)))
+        except (ValueError, TypeError, KeyError) as error:
+            if isinstance(error, InputError):
+                raise InputError(dataclasses.replace(p, line=i) for p in error.problems) from error
+            says = "Not an event of a job."
+            raise InputError([Problem("job", line[:60], "an event as written by this command", says, i)]) from error
+    return events
+
+
+def append_job(path: Path, event: procedure.Event) -> tuple[procedure.Event, ...]:
+    """Append one event to a job's file, if it is allowed; return all events.
+
+    Raises
+    ------
+    InputError : the event is not allowed, or the file is not readable as a job
+    """
+    events = procedure.add(read_job(path), event)
+    record = {"event": type(event).__name__, **dataclasses.asdict(event)}
+    with path.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(record, ensure_ascii=False) + "\n")
+    return events
+
+
+def _event(record: Mapping[str, Any]) -> procedure.Event:
+    kinds: dict[str, Callable[..., procedure.Event]] = {
+        kind.__name__: kind
+        for kind in (procedure.Opened, procedure.Started, procedure.Noted, procedure.Finished, procedure.Deviated)
+    }
+    fields = {key: value for key, value in record.items() if key != "event"}
+    if record["event"] == "Opened":
+        fields["job"] = procedure.Job(**fields["job"])
+    return kinds[record["event"]](**fields)
+
+
+def _sheet(form: Calculator, result: Result, shown: tuple[tuple[str, str], ...]) -> Sheet:
+    from loopwright.service.cautions import cautions
+
+    obtained = tuple((sources()[key].citation, sources()[key].obtained) for key in dict.fromkeys(result.sources))
+    said = tuple(str(cautions()[key]) for key in result.cautions)
+    return Sheet(form.name, form.title, shown, result.verdict, result.says, result.lines, said, obtained)
+
+
+def _read(
+    form: Calculator, written: Mapping[str, Any], today: datetime.date | None
+) -> tuple[dict[str, Any], tuple[tuple[str, str], ...]]:
+    """Every field as the calculation takes it, and what was taken, as words; all problems together."""
+    names = [f.name for f in form.fields]
+    problems = [
+        Problem(name, "a value", ", ".join(names), "No such field of this calculation.")
+        for name in written
+        if name not in names
+    ]
+    given: dict[str, Any] = {"atmosphere": None}
+    shown: list[tuple[str, str]] = []
+    # Barometer and altitude first: gauge readings need them.
+    for item in sorted(form.fields, key=lambda f: f.name not in ("barometer", "altitude")):
+        value = written.get(item.name)
+        try:
+            given[item.name], text = _field(item, value, given, today)
+            if text:
+                shown.append((item.name.replace("_", " "), text))
+        except InputError as error:
+            problems += [dataclasses.replace(p, field=item.name) for p in error.problems]
+        if item.name == "altitude":
+            given["atmosphere"] = _atmosphere(given)
+    if problems:
+        raise InputError(problems)
+    order = {f.name.replace("_", " "): i for i, f in enumerate(form.fields)}
+    return given, tuple(sorted(shown, key=lambda pair: order[pair[0]]))
+
+
+def _atmosphere(given: Mapping[str, Any]) -> Uncertain | None:
+    from loopwright.fluids.atmosphere import pressure
+
+    if given.get("barometer"):
+        found: Uncertain = given["barometer"].absolute
+        return found
+    if given.get("altitude") is None:
+        return None
+    return from_limits(float(pressure(given["altitude"])), WEATHER)
+
+
+def _field(item: Field, value: Any, given: Mapping[str, Any], today: datetime.date | None) -> tuple[Any, str]:
+    if item.kind == "flag":
+        return bool(value), "yes" if value else ""
+    if item.kind == "date" and item.name == "today" and value is None:
+        day = today or datetime.date.today()
+        return day, day.isoformat()
+    taken = ""
+    if value is None or value == "":
+        if item.default:
+            value, taken = item.default, " (taken)"
+        elif item.required:
+            raise InputError([Problem("", "nothing", item.says, "Missing.")])
+        else:
+            return ("" if item.kind == "choice" else () if item.kind == "list" else None), ""
+    if item.kind in _WORDS:
+        found, text = _WORDS[item.kind](item, value)
+    else:
+        found, text = _measured(item, value, given)
+    return found, text + taken
+
+
+def _choice(item: Field, value: Any) -> tuple[str, str]:
+    spelt = {choice.casefold(): choice for choice in item.choices}
+    found = spelt.get(str(value).strip().casefold())
+    if found is None:
+        raise InputError([Problem("", written_as(value), ", ".join(item.choices), "Not one of the choices.")])
+    return found, found
+
+
+def _date(item: Field, value: Any) -> tuple[datetime.date, str]:
+    try:
+        day = value if isinstance(value, datetime.date) else datetime.date.fromisoformat(str(value).strip())
+    except ValueError as error:
+        raise InputError([Problem("", written_as(value), "year-month-day, as 2024-03-31", "No date.")]) from error
+    return day, day.isoformat()
+
+
+def _list(item: Field, value: Any) -> tuple[tuple[str, ...], str]:
+    entries = [str(v).strip() for v in (value.split(",") if isinstance(value, str) else value)]
+    return tuple(v for v in entries if v), ", ".join(entries)
+
+
+def _leak(item: Field, value: Any) -> tuple[tuple[float, str], str]:
+    amount, unit = _number_and_unit(value, "")
+    plain = unit.replace("·", "").replace(".", "").replace("³", "3").replace("^", "").replace(" ", "").casefold()
+    if plain not in _LEAKS:
+        says = "Not a unit of leak rate."
+        raise InputError([Problem("", written_as(value), "Pa.m3/s, mbar.L/s, g/yr, oz/yr", says)])
+    factor, what = _LEAKS[plain]
+    return (amount * factor, what), str(value)
+
+
+def _series(item: Field, value: Any) -> tuple[tuple[list[float], list[float]], str]:
+    if isinstance(value, str | Path):
+        pairs, text = _series_file(Path(value)), Path(value).name
+    else:
+        pairs, text = [(float(t), float(p)) for t, p in value], "as given"
+    return ([t for t, _ in pairs], [p for _, p in pairs]), f"{len(pairs)} readings, {text}"
+
+
+def _series_file(path: Path) -> list[tuple[float, float]]:
+    """Two columns, time and absolute pressure, in s and Pa or in the units of a first line such as "min,micron"."""
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError([Problem("", str(path), "a readable text file", f"Cannot be read: {error}.")]) from error
+    time_unit, pressure_unit = find_unit("s", "time")[0], find_unit("Pa", "pressure")[0]
+    pairs: list[tuple[float, float]] = []
+    for i, line in enumerate(lines, 1):
+        cells = [cell.strip() for cell in re.split(r"[;,\t]", line) if cell.strip()]
+        if not cells or line.lstrip().startswith("#"):
+            continue
+        try:
+            if i == 1 and not cells[0][0].isdigit():
+                time_unit, pressure_unit = find_unit(cells[0], "time")[0], find_unit(cells[1], "pressure")[0]
+                continue
+            pairs.append((number(cells[0]) * time_unit.factor, number(cells[1]) * pressure_unit.factor))
+        except (InputError, IndexError) as error:
+            allowed = "two numbers, time and absolute pressure; units in the first line"
+            raise InputError([Problem("", line[:60], allowed, "Not a reading.", i)]) from error
+    return pairs
+
+
+_WORDS: Mapping[str, Callable[[Field, Any], tuple[Any, str]]] = {
+    "choice": _choice,
+    "date": _date,
+    "list": _list,
+    "leak_rate": _leak,
+    "series": _series,
+    "text": lambda item, value: (str(value).strip(), str(value).strip()),
+    "number": lambda item, value: (_number_and_unit(value, "")[0], str(value)),
+}
+
+
+def _measured(item: Field, value: Any, given: Mapping[str, Any]) -> tuple[Any, str]:
+    """A quantity with what limits it: written beside it, or the field's own."""
+    first, half = _split(value)
+    if item.kind in ("flow", "time") and (extra := _extra(item, first)) is not None:
+        si, shown_half, text = extra, None, _with_unit(first, item.unit)
+    else:
+        kind = "pressure" if item.kind == "absolute_pressure" else item.kind
+        quantity = parse(first, kind, default=item.unit or None)  # type: ignore[arg-type]
+        unit = quantity.unit.symbol
+        si, text = quantity.value, _with_unit(first, unit)
+        shown_half = None if half is None else _half(half, kind, unit, si)
+        if kind == "pressure":
+            return _pressure(item, quantity, shown_half, given, text, half)
+    if shown_half is None and half is not None:
+        shown_half = _relative(half, si)
+    limit = item.limit + item.relative * abs(si) if shown_half is None else shown_half
+    if item.exact:
+        return si, text
+    return from_limits(si, limit), text + _limit_text(item, limit, half)
+
+
+def _pressure(
+    item: Field, quantity: Any, half: float | None, given: Mapping[str, Any], text: str, written: str | None
+) -> tuple[Pressure | float, str]:
+    reference = "absolute" if item.kind == "absolute_pressure" else "gauge"
+    atmosphere = given["atmosphere"] or Uncertain(101325.0, WEATHER / math.sqrt(3.0))
+    value = absolute(quantity, atmosphere.value, reference)  # type: ignore[arg-type]
+    if item.exact:
+        return value, text
+    limit = item.limit + item.relative * abs(value) if half is None else half
+    is_gauge = (quantity.reference or reference) != "absolute"
+    text += _limit_text(item, limit, written) + f", {'gauge' if is_gauge else 'absolute'}"
+    return Pressure(from_limits(value, limit), atmosphere.sigma if is_gauge else 0.0), text
+
+
+def _with_unit(value: Any, unit: str) -> str:
+    """Return what was written, with the unit that it was taken in where it carries none."""
+    text = str(value)
+    return text if re.search(r"[^-+0-9.,eE\s]", text) else f"{text} {unit}"
+
+
+def _split(value: Any) -> tuple[Any, str | None]:
+    """Value and what follows its "±"; a unit may stand behind either."""
+    if not isinstance(value, str):
+        return value, None
+    parts = _PLUS_MINUS.split(value.strip())
+    if len(parts) == 1:
+        return value.strip(), None
+    if len(parts) != 2:
+        raise InputError([Problem("", written_as(value), "one value with one ±, as 25 ± 0.5 °C", "Not a value.")])
+    first, half = parts
+    unit = _NUMBER_AND_UNIT.fullmatch(half)
+    if unit and unit[2] and unit[2] != "%" and re.fullmatch(r"[-+0-9.,eE\s]+", first):
+        first = f"{first} {unit[2]}"
+    return first, half
+
+
+def _half(half: str, kind: str, unit: str, value: float) -> float:
+    if half.strip().endswith("%") and kind != "fraction":
+        return _relative(half, value)
+    return abs(parse(half, _DIFFERENCE.get(kind, kind), default=unit).value)  # type: ignore[arg-type]
+
+
+def _relative(half: str, value: float) -> float:
+    amount, unit = _number_and_unit(half, "")
+    if unit != "%":
+        raise InputError([Problem("", half, "a share, as 20 %", "Limits of this field are a share.")])
+    return abs(value) * amount / 100.0
+
+
+def _extra(item: Field, value: Any) -> float | None:
+    """Units that only service writes: pumping speeds, and days to years."""
+    table = _FLOWS if item.kind == "flow" else _TIMES
+    amount, unit = _number_and_unit(value, item.unit)
+    plain = unit.replace("³", "3").replace(" ", "").casefold()
+    if plain in table:
+        return amount * table[plain]
+    if item.kind == "time":
+        return None
+    raise InputError([Problem("", written_as(value), ", ".join(_FLOWS), "Not a unit of pumping speed.")])
+
+
+def _number_and_unit(value: Any, default: str) -> tuple[float, str]:
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value), default
+    match = _NUMBER_AND_UNIT.fullmatch(str(value))
+    if match is None:
+        raise InputError([Problem("", written_as(value), "a number with its unit", "Not a number.")])
+    return number(match[1]), match[2].strip() or default
+
+
+def _limit_text(item: Field, limit: float, half: str | None) -> str:
+    """What limits an input: as written, or what was taken for it."""
+    if half is not None:
+        return f" ± {half}"
+    if not limit:
+        return ""
+    if item.kind == "flow":
+        return f" (taken ± {100 * item.relative:.0f} %)"
+    kind = _DIFFERENCE.get("pressure" if "pressure" in item.kind else item.kind, item.kind)
+    unit = "K" if kind == "temperature_difference" else item.unit
+    return f" (taken ± {from_si(limit, kind, unit):.2g} {unit})"  # type: ignore[arg-type]

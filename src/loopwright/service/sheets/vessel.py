@@ -1,0 +1,168 @@
+"""Sheets about what stands: foreign gas in vehicle or cylinder, and how much a cylinder may take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from loopwright.errors import InputError, Problem
+from loopwright.service.cylinders import Cylinder, fill_limit, volume_of, water_rule_share
+from loopwright.service.foreign_gas import ForeignGas, Soak, judge_foreign_gas, limit_of, liquid_present
+from loopwright.service.sheets.base import AIR, Calculator, Field, Line, Result, grams, kilopascals, number, words
+from loopwright.service.uncertain import Uncertain
+
+__all__ = ["CYLINDER", "FOREIGN_GAS"]
+
+REFRIGERANT = Field("refrigerant", "text", "as identified: R134a, R1234yf, R152a, R12")
+
+
+def _foreign_gas(x: Mapping[str, Any]) -> Result:
+    if x["pressure"].barometer_sigma and x["atmosphere"] is None:
+        says = "A gauge reading needs the local air pressure: 1500 m shift this test by 17 kPa, half of its limit."
+        raise InputError([Problem("barometer", "nothing", "barometer or altitude", says)])
+    temperature = x["temperature"]
+    coldest = x["coldest"].value if x["coldest"] else temperature.value
+    warmest = x["warmest"].value if x["warmest"] else temperature.value
+    soak = Soak(
+        x["soak"] / 3600.0,
+        min(coldest, temperature.value),
+        max(warmest, temperature.value),
+        x["in_sun"],
+        _liquid(x),
+        not x["sides_differ"],
+    )
+    found = judge_foreign_gas(
+        x["refrigerant"],
+        x["kind"],
+        x["pressure"].reading,
+        x["pressure"].barometer_sigma,
+        temperature,
+        soak,
+        x["volume"],
+        x["contents"],
+    )
+    return Result(found.verdict, _says(found, x["kind"]), _foreign_gas_lines(found), _sources(x), ("bleed", "identify"))
+
+
+def _liquid(x: Mapping[str, Any]) -> bool | None:
+    """As seen; else by mass and volume, where both are known."""
+    if x["liquid"] != "unknown":
+        return bool(x["liquid"] == "yes")
+    if x["volume"] is None or x["contents"] is None:
+        return None
+    return liquid_present(x["refrigerant"], x["temperature"].value, x["volume"], x["contents"])
+
+
+def _says(found: ForeignGas, kind: str) -> tuple[str, ...]:
+    if found.verdict == "no_conclusion":
+        return ("No conclusion.", *found.reasons)
+    excess = "its limit" if kind == "cylinder" else "the limit of a stored cylinder, taken for want of one for vehicles"
+    first = {
+        "pass": f"What is no refrigerant stays below {excess}.",
+        "fail": f"Too much foreign gas: above {excess}.",
+        "cannot_tell": f"Too close to {excess} for these instruments: better thermometer, barometer, or repeat.",
+    }[found.verdict]
+    return first, "Pressure cannot tell R-134a from R-1234yf: this holds only for the refrigerant identified."
+
+
+def _foreign_gas_lines(found: ForeignGas) -> tuple[Line, ...]:
+    gauge, barometer, thermometer = (x / 1e3 for x in found.shares)
+    budget = f"gauge {gauge:.1f}, barometer {barometer:.1f}, thermometer {thermometer:.1f} kPa"
+    lines = [
+        kilopascals("Above saturation", found.partial_pressure),
+        kilopascals("Limit above saturation", Uncertain(found.limit)),
+        words("Chance that it is above the limit", f"{100 * found.above:.0f} of 100"),
+        words("One sigma from", budget),
+    ]
+    if found.mass is not None and found.parts is not None and found.verdict != "no_conclusion":
+        lines.append(grams("Foreign gas, if air, at the least", found.mass))
+        lines.append(number("Of the contents, by mass", _ppm(found.parts), "ppm"))
+    return tuple(lines)
+
+
+def _ppm(share: Uncertain) -> Uncertain:
+    return Uncertain(1e6 * share.value, 1e6 * share.sigma)
+
+
+def _sources(x: Mapping[str, Any]) -> tuple[str, ...]:
+    return *limit_of(x["refrigerant"]).source, "cfr-40-82-b-app-a", "coolprop-heos", "gum"
+
+
+FOREIGN_GAS = Calculator(
+    "foreign-gas",
+    "Standing test for foreign gas",
+    "Whether a soaked cylinder or vehicle holds gas that is no refrigerant.",
+    (
+        REFRIGERANT,
+        Field("kind", "choice", "what stands there", choices=("cylinder", "vehicle")),
+        Field("pressure", "pressure", "after the soak", "kPa", limit=6.9e3),
+        Field("temperature", "temperature", "of the contents: probe on metal or within 10 cm", "°C", limit=0.5),
+        Field("soak", "time", "how long it stood", "h", exact=True),
+        Field("coldest", "temperature", "coldest place, the soak's lowest", "°C", False, limit=0.5),
+        Field("warmest", "temperature", "warmest place", "°C", False, limit=0.5),
+        Field("in_sun", "flag", "it stood in the sun"),
+        Field("liquid", "choice", "liquid is present", default="unknown", choices=("yes", "no", "unknown")),
+        Field("sides_differ", "flag", "both sides of a vehicle show different pressures"),
+        Field("volume", "volume", "inner volume, for the mass", "L", False, relative=0.05),
+        Field("contents", "mass", "refrigerant in it, for the mass", "kg", False, relative=0.05),
+        *AIR,
+    ),
+    _foreign_gas,
+)
+
+
+def _cylinder(x: Mapping[str, Any]) -> Result:
+    if (x["water_capacity"] is None) == (x["volume"] is None):
+        says = "A cylinder's size is its water capacity (WC on the collar) or its volume."
+        raise InputError([Problem("water_capacity", "neither or both", "one of water_capacity and volume", says)])
+    cylinder = Cylinder(
+        x["refrigerant"],
+        x["kind"],
+        x["tare"],
+        x["volume"] or volume_of(x["water_capacity"]),
+        x["gross_rating"],
+        x["requalified"],
+        int(x["requalification_years"]),
+    )
+    found = fill_limit(cylinder, x["weight"], x["today"])
+    lines = [
+        Line("May be added", Uncertain(found.room), "mass", "kg"),
+        Line("Holds now", found.contents, "mass", "kg"),
+    ]
+    for i, rule in enumerate(found.rules):
+        lines.append(Line(f"{'Lowest: ' if i == 0 else ''}{rule.says}", rule.most, "mass", "kg"))
+    lines.append(kilopascals("Pressure at 52 °C, absolute", Uncertain(found.pressure_at_storage)))
+    if found.full_at is not None:
+        lines.append(Line("Its contents would fill it at", Uncertain(found.full_at), "temperature", "°C"))
+    if cylinder.due is not None:
+        lines.append(words("Requalification due", cylinder.due.isoformat()))
+    share = 100 * water_rule_share(x["refrigerant"])
+    remarks = (
+        *found.refusals,
+        f"80 % of the water capacity by mass, without the density, would be {share:.0f} % liquid at 21 °C.",
+        "60 % of gross weight is read as the refrigerant's mass; the text does not say whether the cylinder counts.",
+    )
+    sources = tuple(dict.fromkeys(rule.source for rule in found.rules))
+    verdict = "refused" if found.refusals else "room" if found.room > 0.0 else "full"
+    cautions = ("fill_limit", "storage", *(("disposable",) if x["kind"] == "disposable" else ()))
+    return Result(verdict, remarks, tuple(lines), (*sources, "coolprop-heos", "storage-practice"), cautions)
+
+
+CYLINDER = Calculator(
+    "cylinder",
+    "How much a cylinder may take",
+    "Every fill limit that applies, the lowest, and what may be added now.",
+    (
+        REFRIGERANT,
+        Field("kind", "choice", "by its marking", choices=("refillable", "disposable")),
+        Field("tare", "mass", "TW on the collar", "kg", relative=0.002),
+        Field("weight", "mass", "on the scale now", "kg", limit=0.05),
+        Field("water_capacity", "mass", "WC on the collar", "kg", False, relative=0.01),
+        Field("volume", "volume", "inner volume, where no WC is marked", "L", False, relative=0.01),
+        Field("gross_rating", "mass", "gross weight rating, where marked", "kg", False, exact=True),
+        Field("requalified", "date", "last requalification (year-month-day)", required=False),
+        Field("requalification_years", "number", "interval: 5; 7, 10 or 12 in special cases", default="5"),
+        Field("today", "date", "day of the fill; today without it", required=False),
+    ),
+    _cylinder,
+)
