@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -72,12 +73,29 @@ def rank(samples: np.ndarray, truth: float, rng: np.random.Generator) -> int:
     return below + int(rng.integers(0, same + 1))
 
 
-def uniformity(ranks: np.ndarray) -> tuple[np.ndarray, float, float]:
-    """Histogram over `BINS`, chi-square against even, its p-value."""
-    counts = np.bincount(ranks * BINS // (KEPT + 1), minlength=BINS)
-    even = len(ranks) / BINS
+def uniformity(ranks: np.ndarray, bins: int = BINS) -> tuple[np.ndarray, float, float]:
+    """Histogram over `bins`, chi-square against even, its p-value."""
+    counts = np.bincount(ranks * bins // (KEPT + 1), minlength=bins)
+    even = len(ranks) / bins
     statistic = float(((counts - even) ** 2 / even).sum())
-    return counts, statistic, float(chi2.sf(statistic, BINS - 1))
+    return counts, statistic, float(chi2.sf(statistic, bins - 1))
+
+
+def surprise(given: Sequence[Mapping[str, float]], truths: Sequence[str]) -> float:
+    """Mean log probability of the truth less what honest probabilities expect, in standard errors (negative: too sure).
+
+    Under honesty log p(truth) has mean -H(p) and a variance that p gives, sheet by sheet; probabilities under 1e-6 are
+    taken as that.
+    """
+    gap, variance = 0.0, 0.0
+    for shares, truth in zip(given, truths, strict=True):
+        p = np.maximum(np.array(list(shares.values())), 1e-6)
+        p = p / p.sum()
+        log_p = np.log(p)
+        mean = float((p * log_p).sum())
+        gap += float(log_p[list(shares).index(truth)]) - mean
+        variance += float((p * (log_p - mean) ** 2).sum())
+    return gap / math.sqrt(max(variance, 1e-12))
 
 
 def calibration_error(p: np.ndarray, hit: np.ndarray) -> float:

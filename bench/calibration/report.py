@@ -78,7 +78,9 @@ def _probabilities(title: str, given: Sequence[Row], level: str = "##") -> list[
             mine = [r for r in given if name in ("all", r["set"])]
             if mine:
                 text.append(_calibration_line(what, name, *_pairs(mine, what)))
-    return [*text, ""]
+    z = ranks.surprise([detection.probabilities(r) for r in given], [r["truth"] for r in given])
+    note = f"Log probability of the truth less what honest probabilities expect: {z:+.1f} standard errors."
+    return [*text, "", note, ""]
 
 
 def _calibration_line(what: str, name: str, p: np.ndarray, hit: np.ndarray) -> str:
