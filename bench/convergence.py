@@ -7,24 +7,20 @@ and structure; nothing is dropped.
 from __future__ import annotations
 
 import argparse
-import platform
 import time
 from collections import Counter
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-import numba
 import numpy as np
 
-from loopwright import __version__
+from bench.machine import RESULTS, lines
 from loopwright.circuit.record import CIRCUIT
 from loopwright.circuit.steady import HELD_OFF, LOST, solve_batch
 from loopwright.diagnosis.prior import Hypothesis, bend, hypotheses, stack
 from loopwright.fluids import LOOP_REFRIGERANTS, refrigerant_array
 from loopwright.readings import read
 
-RESULT = Path(__file__).parents[1] / "docs" / "results" / "convergence.md"
 TRAINS = (("thermostatic", "receiver"), ("orifice", "accumulator"))
 COMPRESSORS = ("fixed", "variable", "electric")
 A_SHEET = 60  # draws that share one weather
@@ -121,17 +117,16 @@ def text(s: Survey, seed: int) -> str:
     solved = s.draws - s.lost
     share = s.lost / s.draws
     spread = 1.96 * np.sqrt(share * (1.0 - share) / s.draws)
-    threads = numba.get_num_threads()
-    lines = [
+    page = [
         "# Convergence over the prior",
         "",
-        "Made by `python -m bench.convergence`; version "
-        f"{__version__}, Python {platform.python_version()}, numba {numba.__version__}, {platform.machine()}, "
-        f"{threads} threads, seed {seed}.",
+        f"Made by `python -m bench.convergence`, seed {seed}.",
         "",
-        f"{s.draws} circuits drawn evenly over every fault variant, four refrigerants, both trains, three compressors; "
-        "5 to 50 °C, 5 to 95 % humidity, 0 to 3000 m, 650 to 3500 1/min (electric: the prior's speeds), label charge "
-        "350 to 1100 g. Cold start, balances to 1e-7.",
+        *lines(),
+        "",
+        f"{s.draws} circuits drawn evenly over every fault variant, four refrigerants, both trains, three compressors; 5",
+        "to 50 °C, 5 to 95 % humidity, 0 to 3000 m, 650 to 3500 1/min (electric: the prior's speeds), label charge 350 to",
+        "1100 g. Cold start, balances to 1e-7.",
         "",
         "| | |",
         "| --- | --- |",
@@ -149,8 +144,8 @@ def text(s: Survey, seed: int) -> str:
         "| fault | expansion | compressor | refrigerant | lost |",
         "| --- | --- | --- | --- | --- |",
     ]
-    lines += [f"| {' | '.join(k)} | {n} |" for k, n in sorted(s.lost_by.items(), key=lambda item: (-item[1], item[0]))]
-    return "\n".join(lines) + "\n"
+    page += [f"| {' | '.join(k)} | {n} |" for k, n in sorted(s.lost_by.items(), key=lambda item: (-item[1], item[0]))]
+    return "\n".join(page) + "\n"
 
 
 def main() -> None:
@@ -161,8 +156,7 @@ def main() -> None:
     asked = parser.parse_args()
     survey(800, 0)  # compile before anything is timed
     page = text(survey(asked.draws, asked.seed), asked.seed)
-    RESULT.parent.mkdir(parents=True, exist_ok=True)
-    RESULT.write_text(page, encoding="utf-8", newline="\n")
+    (RESULTS / "convergence.md").write_text(page, encoding="utf-8", newline="\n")
     print(page)
 
 
