@@ -1,23 +1,22 @@
 """python -m bench [PART ...]: time everything that was promised, in one run, and write docs/results/bench.md.
 
-Parts: loops (steady loops, reference solver, TESPy), judge (one judgement, new process, batch), fluids, convergence.
-Benchmarks of other rooms that stand beside this one are run by their own commands.
+Parts: loops (steady loops, reference solver, TESPy), judge (one judgement, new process, batch), and the modules beside
+this one that other rooms own: bench_fluids, convergence, army_bands.
 """
 
 from __future__ import annotations
 
 import argparse
-import contextlib
-import importlib
 import importlib.util
-import io
+import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
 from bench import machine
 
 REPORT = machine.RESULTS / "bench.md"
-OTHERS = ("bench_fluids", "convergence", "army_bands")  # written by their own rooms; each has a main()
+OTHERS = ("bench_fluids", "convergence", "army_bands")  # written by their own rooms, run as modules
 LOOK_UPS = (
     "saturation", "saturation_temperature", "saturation_pressure", "liquid_temperature", "vapour", "isentrope",
     "vapour_enthalpy", "temperature",
@@ -138,20 +137,15 @@ def judging(count: int) -> list[str]:
 
 
 def other(name: str) -> list[str]:
-    """What another room's benchmark prints, where it is there."""
+    """Run another room's benchmark where it is there: what it prints, or where its own page is."""
     if importlib.util.find_spec(f"bench.{name}") is None:
         return []
-    printed = io.StringIO()
-    with contextlib.redirect_stdout(printed):
-        importlib.import_module(f"bench.{name}").main()
-    return [
-        f"## {name.removeprefix('bench_').replace('_', ' ').capitalize()}",
-        "",
-        "```",
-        printed.getvalue().rstrip(),
-        "```",
-        "",
-    ]
+    done = subprocess.run([sys.executable, "-m", f"bench.{name}"], check=True, capture_output=True, text=True)
+    title = name.removeprefix("bench_").replace("_", " ").capitalize()
+    page = f"{name}.md"
+    if (machine.RESULTS / page).exists():
+        return [f"## {title}", "", f"Run anew; see [{page}]({page}).", ""]
+    return [f"## {title}", "", "```", done.stdout.rstrip(), "```", ""]
 
 
 def main() -> None:
