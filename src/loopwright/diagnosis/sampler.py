@@ -19,11 +19,11 @@ __all__ = ["Posterior", "draw_prior", "infer"]
 
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
 ITERATIONS = 12
-NEAR = 6.0  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
-PARTICLES = 200
-MOVES = 2  # of every particle at every step
+NEAR = 5.5  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
+PARTICLES = 300
+MOVES = 3  # of every particle at every step
 DEFENCE = 0.15  # share of the start mixture that is the prior itself, so that no corner is left out
-WIDER = 1.3  # covariance of the start Gaussians over that of the peak
+HEAT = 0.35  # power of the likelihood in the start Gaussians: wide where the readings speak, the prior elsewhere
 LOG_2PI = math.log(2.0 * math.pi)
 
 
@@ -54,10 +54,10 @@ class Posterior:
 
 @dataclass(frozen=True)
 class _Peak:
-    """A Gaussian at a peak: centre (d,), covariance (d, d), log of the volume under it, solver start and slopes."""
+    """A peak: place (d,), curvature (d, d), log of the volume under its Gaussian, solver start and slopes."""
 
     centre: np.ndarray
-    covariance: np.ndarray
+    hessian: np.ndarray
     log_volume: float
     start: np.ndarray
     slopes: np.ndarray
@@ -128,8 +128,18 @@ def _peaks(
             continue
         hessian = hessians[s, :d, :d]
         volume = float(heights[s] + 0.5 * d * LOG_2PI - 0.5 * np.linalg.slogdet(hessian)[1])
-        found.append(_Peak(centre, np.linalg.inv(hessian), volume, unknowns[s], slopes[s]))
+        found.append(_Peak(centre, hessian, volume, unknowns[s], slopes[s]))
     return found
+
+
+def _heated(p: _Peak) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and covariance of the Gaussian that the likelihood to the power `HEAT` would give at a peak.
+
+    With curvature H = I + G at the peak m: covariance (I + HEAT G)^-1, mean covariance HEAT H m.
+    """
+    identity = np.eye(len(p.centre))
+    covariance = np.linalg.inv(identity + HEAT * (p.hessian - identity))
+    return covariance @ (HEAT * p.hessian @ p.centre), 0.5 * (covariance + covariance.T)
 
 
 def _laplace(peaks: list[_Peak]) -> float:
@@ -156,8 +166,9 @@ def _annealed(
         log_share[i, : len(own)] = np.log((1.0 - DEFENCE) * share / share.sum())
         for b, p in enumerate(own):
             d = len(p.centre)
-            low = np.linalg.cholesky(WIDER * 0.5 * (p.covariance + p.covariance.T))
-            centre[i, b, :d], factor[i, b, :d, :d], inverse[i, b, :d, :d] = p.centre, low, np.linalg.inv(low)
+            middle, covariance = _heated(p)
+            low = np.linalg.cholesky(covariance)
+            centre[i, b, :d], factor[i, b, :d, :d], inverse[i, b, :d, :d] = middle, low, np.linalg.inv(low)
             log_det[i, b] = np.log(np.diag(low)).sum()
             start_x[i, b], start_jac[i, b] = p.start, p.slopes
     u, outs = np.zeros((m, PARTICLES, width)), np.zeros((m, PARTICLES, len(OUTPUTS)))
