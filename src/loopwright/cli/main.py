@@ -91,3 +91,11 @@ def service(context: typer.Context) -> None:
     from loopwright.cli.service import app as service_app
 
     service_app(context.args, prog_name="loopwright service")
+
+
+@app.command(add_help_option=False, context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
+def ledger(context: typer.Context) -> None:
+    """Account for every gram of refrigerant: cylinders, vehicles, losses; verify, reconcile, export."""
+    from loopwright.cli.ledger import app as ledger_app
+
+    ledger_app(context.args, prog_name="loopwright ledger")

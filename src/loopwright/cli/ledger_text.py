@@ -1,0 +1,129 @@
+"""The ledger's answers as text, 80 characters wide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from loopwright.errors import Problem
+from loopwright.figures.layout import folded
+
+if TYPE_CHECKING:
+    from loopwright.api.ledger import Account, Balance, Head, Jurisdiction, Line, Records, Report, Row, Summary
+
+__all__ = [
+    "balances_text",
+    "history_text",
+    "law_text",
+    "receipt_text",
+    "records_text",
+    "refusal_text",
+    "report_text",
+    "summary_text",
+]
+
+
+def refusal_text(problems: Sequence[Problem]) -> str:
+    """Say why nothing was written, each problem with what was found and what would do.
+
+    >>> print(refusal_text([Problem("mass", "0.0 g", "above 0", "Wrong mass.")]))
+    Nothing was written: 1 problem.
+    <BLANKLINE>
+      mass: Wrong mass.
+          found    0.0 g
+          allowed  above 0
+    """
+    count = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
+    return "\n\n".join([f"Nothing was written: {count}.", *("\n".join(_problem(p)) for p in problems)])
+
+
+def _problem(problem: Problem) -> list[str]:
+    line = f"line {problem.line}, " if problem.line is not None else ""
+    lines = folded(f"{line}{problem.field}: {problem.says}", "  ", "    ")
+    for label, text in (("found", problem.found), ("allowed", problem.allowed)):
+        lines += folded(text, f"      {label:<9}")
+    return lines
+
+
+def _mass(balance: Balance) -> str:
+    return f"{balance.mass_mg / 1000:12.1f} g ± {balance.uncertainty_mg / 1000:.1f} g"
+
+
+def balances_text(balances: Mapping[tuple[str, str], Balance], accounts: Mapping[str, Account]) -> str:
+    """Every balance, one a line, by kind of account."""
+    rows = sorted((accounts[name].kind, name, held, balance) for (name, held), balance in balances.items())
+    lines = [f"{kind:<12} {name:<24} {held:<10} {_mass(balance)}" for kind, name, held, balance in rows]
+    return "\n".join(lines or ["Nothing has moved yet."])
+
+
+def summary_text(summaries: Iterable[Summary]) -> str:
+    """Each refrigerant by kind of account; the sum stands below and is nothing."""
+    parts = []
+    for summary in summaries:
+        lines = [f"  {kind:<12} {_mass(balance)}" for kind, balance in summary.by_kind.items()]
+        parts.append("\n".join([summary.refrigerant, *lines, f"  {'sum':<12} {summary.total_mg / 1000:12.1f} g"]))
+    return "\n\n".join(parts)
+
+
+def history_text(lines: Iterable[Line]) -> str:
+    """An account's lines, newest first: entry, when, by whom, what moved, what it then held."""
+    rows = []
+    for entry, mass_mg, balance in lines:
+        kind = type(entry.fact).__struct_config__.tag
+        rows.append(f"{entry.seq:>7}  {entry.at[:16]}  {kind:<9} {mass_mg / 1000:+12.1f} g  {_mass(balance)}")
+        told = ", ".join(text for text in (entry.by, entry.job and f"job {entry.job}", entry.note) if text)
+        rows += folded(told, "         ")
+    return "\n".join(rows or ["Nothing has moved here yet."])
+
+
+def receipt_text(head: Head) -> str:
+    """A receipt: number and hash of the last entry."""
+    return f"{head.seq}:{head.hash}"
+
+
+def report_text(report: Report) -> str:
+    """What a verification found, and the receipt to keep."""
+    if report.sound:
+        found = [f"Sound: {report.entries} entries, every hash, balance and account is as it was written."]
+    else:
+        count = len(report.findings)
+        found = [f"NOT sound: {count} finding{'s' if count != 1 else ''} in {report.entries} entries."]
+        for finding in report.findings:
+            found += folded(f"{finding.where}: {finding.says}", "  ", "    ")
+    keep = "Keep this receipt away from this machine; a later verification holds the ledger to it:"
+    return "\n".join([*found, "", *folded(keep), receipt_text(report.head)])
+
+
+def law_text(asked: Jurisdiction) -> str:
+    """What a jurisdiction asks, rule by rule, and how sure we are of each."""
+    from loopwright.api.ledger import how_sure
+
+    kept = f"at least {asked.keep_years} years" if asked.keep_years else "for how long is not known here"
+    lines = [*folded(asked.title), f"Records are kept {kept}.", *folded(asked.note)]
+    for rule in asked.rules:
+        lines += ["", *folded(f"{rule.provision}: {rule.asks}", "", "  ")]
+        lines += [line for says in how_sure(rule) for line in folded(f"Source: {says}", "  ", "    ")]
+    reminder = "This is a reminder, not legal advice; the law itself, and your state's, decide."
+    return "\n".join([*lines, "", *folded(reminder)])
+
+
+def records_text(answer: Records) -> str:
+    """What a jurisdiction asks, the tables that answer it, and what is missing."""
+    tables = {
+        "Sent to a reclaimer or to destruction": answer.sent,
+        "Operators": answer.operators,
+        "Equipment": answer.equipment,
+        "Quarters": answer.quarters,
+    }
+    parts = [law_text(answer.jurisdiction), *(_table(title, rows) for title, rows in tables.items())]
+    gaps = [line for gap in answer.gaps for line in folded(f"! {gap}", "  ", "    ")]
+    parts.append("\n".join(["Missing", *(gaps or ["  nothing that these rules ask"])]))
+    return "\n\n".join(parts)
+
+
+def _table(title: str, rows: Iterable[Row]) -> str:
+    lines = []
+    for row in rows:
+        text = "; ".join(f"{name} {value}" for name, value in row.items() if value not in ("", None, 0.0))
+        lines += folded(text, "  ", "    ")
+    return "\n".join([title, *(lines or ["  none"])])
