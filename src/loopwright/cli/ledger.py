@@ -46,12 +46,15 @@ FILE = "ledger.sqlite"
 
 
 @contextmanager
-def _opened(database: str, by: str = "", begin: bool = False) -> Iterator[Ledger]:
-    """The ledger, which must be there unless this is how one begins; a refusal is told as text, with exit code 2."""
+def _opened(database: str, by: str = "", begin: bool = False, make: bool = False) -> Iterator[Ledger]:
+    """The ledger. It must be there, unless it is to `begin` (with the basic accounts) or to be made empty.
+
+    A refusal is told as text, with exit code 2.
+    """
     from loopwright.api.ledger import Ledger
 
     try:
-        if not begin and "://" not in database and not Path(database).is_file():
+        if not (begin or make) and "://" not in database and not Path(database).is_file():
             says = "There is no ledger here yet: it begins with `loopwright ledger open` or `cylinder`."
             raise InputError([Problem("--database", database, "a ledger's file", says)])
         ledger = Ledger(database, by=by or getpass.getuser())
@@ -287,7 +290,8 @@ def history(
 def verify(
     receipts: Annotated[list[str] | None, typer.Option("--receipt", help="A receipt kept elsewhere (N:hash).")] = None,
     export_file: Annotated[
-        Path | None, typer.Option("--export", help="Verify an exported file instead of the database.")
+        Path | None,
+        typer.Option("--export", exists=True, dir_okay=False, help="Verify an exported file, not the database."),
     ] = None,
     database: Database = FILE,
 ) -> None:
@@ -340,21 +344,12 @@ def export(
 
 @app.command()
 def load(
-    file: Annotated[Path, typer.Argument(help="An export of the form `chain`.")],
+    file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="An export of the form `chain`.")],
     database: Database = FILE,
 ) -> None:
     """Fill a new database with an exported chain, unchanged."""
-    from loopwright.api.ledger import Ledger
-
-    ledger = Ledger(database, by=getpass.getuser())
-    try:
-        with file.open(encoding="utf-8") as lines:
-            typer.echo(f"{ledger.load(lines)} entries loaded and verified.")
-    except InputError as error:
-        typer.echo(text.refusal_text(error.problems), err=True)
-        raise typer.Exit(BAD_INPUT) from error
-    finally:
-        ledger.close()
+    with _opened(database, make=True) as ledger, file.open(encoding="utf-8") as lines:
+        typer.echo(f"{ledger.load(lines)} entries loaded and verified.")
 
 
 @app.command()

@@ -77,7 +77,7 @@ def _folded(lines: list[str]) -> list[str]:
 
 
 def _svg_text(i: int, line: str) -> str:
-    size, y = (8, _EDGE_MM + 7) if i == 0 else (3.6, _EDGE_MM + 8 + 4.8 * i)
+    size, y = (8, _EDGE_MM + 7) if i == 0 else (3.4, _EDGE_MM + 8 + 4.2 * i)
     return f'<text x="{_CODE_MM + 2 * _EDGE_MM}" y="{y:.1f}" font-size="{size}">{escape(line)}</text>'
 
 

@@ -40,13 +40,14 @@ def movements(entries: Iterable[Entry], since: str = "") -> list[dict[str, str |
         books.add(entry)
         if entry.at[:10] >= since:
             rows += [_leg_row(books, entry, leg) for leg in entry.legs]
-    for row in rows:
+    for row in rows:  # what is known by now, not only by then
         row["reversed_by"] = books.reversed_by(int(row["entry"] or 0))
+        row["certificate"] = books.operators.get(str(row["by"]), Operator("?")).certificate
     return rows
 
 
 def _leg_row(books: Books, entry: Entry, leg: Leg) -> dict[str, str | int | float | None]:
-    fact, account, operator = entry.fact, books.accounts[leg.account], books.operators.get(entry.by)
+    fact, account = entry.fact, books.accounts[leg.account]
     original = books.entry(fact.entry) if isinstance(fact, Reversed) else entry
     moved = original.fact if original is not None else fact
     return {
@@ -63,7 +64,7 @@ def _leg_row(books: Books, entry: Entry, leg: Leg) -> dict[str, str | int | floa
         "uncertainty_g": round(abs(leg.variance_mg2) ** 0.5) / 1000,
         "method": fact.method if isinstance(fact, Moved) else "scale" if isinstance(fact, Weighed) else "",
         "by": entry.by,
-        "certificate": "" if operator is None else operator.certificate,
+        "certificate": "",
         "job": entry.job,
         "note": entry.note,
         "deviation": fact.deviation if isinstance(fact, Moved) else "",
