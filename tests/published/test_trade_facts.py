@@ -59,7 +59,7 @@ def running(low, high, vent):
 
 @cache
 def standing_alone():
-    return loopwright.judge(sheet(*STANDING))
+    return loopwright.judge(sheet(*STANDING, vehicle=VALVE))
 
 
 class TestStanding:
