@@ -1,8 +1,8 @@
 """Every exception of ours, as one tree.
 
-    LoopwrightError
-    ├── InputError      a person's data cannot be used (also a ValueError); carries every problem found
-    └── CardError       one of our own data files is wrong (also a ValueError)
+LoopwrightError
+├── InputError      a person's data cannot be used (also a ValueError); carries every problem found
+└── CardError       one of our own data files is wrong (also a ValueError)
 """
 
 from __future__ import annotations

@@ -11,8 +11,8 @@ from loopwright.service.properties import (
     designation,
     full_temperature,
     liquid_density,
-    saturation_pressure,
     vapour_density,
+    vessel_pressure,
 )
 from loopwright.service.uncertain import Uncertain, propagate
 
@@ -70,7 +70,8 @@ class Fill:
     """What a cylinder may take.
 
     `rules` lowest first; `limit` the lowest; `contents` now [kg]; `room` [kg] to add, two sigma kept back, zero where
-    `refusals` say why it is not to be filled; `full_at` [K] where the present contents would fill it with liquid.
+    `refusals` say why it is not to be filled; `full_at` [K] where the present contents would fill it with
+    liquid; `pressure_at_storage` [Pa, absolute] of them at 52 °C.
     """
 
     rules: tuple[Rule, ...]
@@ -125,7 +126,7 @@ def fill_limit(cylinder: Cylinder, weight: Uncertain, today: datetime.date) -> F
         0.0 if refusals else max(left.value - 2.0 * left.sigma, 0.0),
         refusals,
         full_temperature(cylinder.refrigerant, max(contents.value, 1e-6) / cylinder.volume.value),
-        saturation_pressure(cylinder.refrigerant, STORED),
+        vessel_pressure(cylinder.refrigerant, STORED, max(contents.value, 1e-6), cylinder.volume.value),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 from loopwright.cards import load_all
 from loopwright.errors import InputError, Problem
@@ -19,6 +19,7 @@ __all__ = [
     "saturation_pressure",
     "vapour_density",
     "vapour_viscosity",
+    "vessel_pressure",
     "water_pressure",
 ]
 
@@ -72,6 +73,7 @@ def gas(name: str) -> Gas:
     return found
 
 
+@cache
 def molar_mass(name: str) -> float:
     """Molar mass [kg/mol] of a refrigerant or gas.
 
@@ -89,6 +91,7 @@ def molar_mass(name: str) -> float:
     return gas(name).molar_mass_kg_mol
 
 
+@lru_cache(maxsize=256)
 def vapour_viscosity(name: str, temperature: float) -> float:
     """Viscosity [Pa s] of saturated vapour of a loop refrigerant at a temperature [K]; of a gas, at 25 °C.
 
@@ -193,6 +196,21 @@ def full_temperature(refrigerant: str, density: float) -> float | None:
         return liquid_density(refrigerant, temperature) - density
 
     return None if room(low) < 0.0 or room(high) > 0.0 else float(brentq(room, low, high, xtol=1e-4))
+
+
+def vessel_pressure(refrigerant: str, temperature: float, mass: float, volume: float) -> float:
+    """Pressure [Pa, absolute] at rest at a temperature [K] of a mass [kg] in a vessel [m3], liquid-full included.
+
+    Raises
+    ------
+    InputError : unknown refrigerant, or outside its equation of state
+
+    >>> round(vessel_pressure("R744", 325.15, 6.8, 0.01) / 1e5)
+    149
+    """
+    from loopwright.fluids.saturated import standing_pressure
+
+    return standing_pressure(designation(refrigerant), temperature, mass, volume)
 
 
 def water_pressure(temperature: float) -> float:

@@ -1,0 +1,225 @@
+"""Every calculation as a command and a function; sheets of 80 columns with caution, uncertainty and sources."""
+
+import datetime
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from loopwright.api.service import append_job, calculate, read_job, sheet_to_wire
+from loopwright.cli.main import app
+from loopwright.cli.service_text import amount, sheet_text
+from loopwright.errors import InputError
+from loopwright.service.procedure import Job, Noted, Opened, Started
+from loopwright.service.sheets import CALCULATORS
+from loopwright.service.uncertain import Uncertain
+
+RISE = [(30.0 * i, 200.0 + 0.5 * 30.0 * i) for i in range(41)]
+EXAMPLES = {
+    "foreign-gas": {
+        "refrigerant": "R134a", "kind": "cylinder", "pressure": "85 psi", "temperature": "24 ± 0.5 °C", "soak": "14 h",
+        "liquid": "yes", "altitude": "1500 m",
+    },
+    "cylinder": {
+        "refrigerant": "R134a", "kind": "refillable", "tare": "28 lb", "weight": "20 kg", "water_capacity": "47.7 lb",
+        "requalified": "2024-03-01", "today": "2026-01-01",
+    },
+    "recovery": {"recovered": "310 g", "expected": "500 g", "time_since_fill": "2 yr"},
+    "oil": {"recovered": "15 mL", "replaced": "condenser, drier", "compressor": "fixed", "oil": "PAG 46",
+            "maker_oil": "PAG 46"},
+    "evacuation": {"coldest": "12 °C", "altitude": "250 m", "reached": "500 micron"},
+    "rise": {"readings": RISE, "coldest": "20 °C", "noise": "2 Pa", "resolution": "1 Pa"},
+    "hold": {"start": "1000 kPa", "end": "996.5 kPa", "start_temperature": "22 °C", "end_temperature": "21 °C",
+             "time": "12 h"},
+    "leak-rate": {"rate": "40 g/yr", "gas": "R134a"},
+    "hose": {"refrigerant": "R-134a", "bore": "4.8 ± 0.1 mm", "length": "1.8 m", "temperature": "25 °C"},
+    "charge": {"label": "500 g", "hoses_at_end": "39 ± 2 g", "inferred": "480 ± 60 g"},
+    "disconnect": {"refrigerant": "R134a", "bore": "4.8 mm", "length": "1.8 m", "temperature": "25 °C",
+                   "closed_first": True},
+    "co2e": {"refrigerant": "R134a", "mass": "550 g", "report": "AR4"},
+}  # fmt: skip
+
+
+def test_every_calculation_has_an_example():
+    assert list(EXAMPLES) == list(CALCULATORS)
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_sheet(name):
+    """80 columns, title first, caution before the inputs, each source with how it was obtained."""
+    sheet = calculate(name, EXAMPLES[name])
+    text = sheet_text(sheet)
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert lines[0].startswith(sheet.title.upper())
+    assert "SOURCES" in text
+    assert all(obtained in ("page", "repository", "memory", "computed", "practice") for _, obtained in sheet.sources)
+    assert ("FROM MEMORY" in " ".join(text.split())) == any(obtained == "memory" for _, obtained in sheet.sources)
+    for caution in sheet.cautions:
+        assert text.index("! " + caution[:20]) < text.index("FROM  ")
+    assert json.loads(json.dumps(sheet_to_wire(sheet)))["verdict"] == sheet.verdict
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_command(name, tmp_path):
+    arguments = ["service", name]
+    given = dict(EXAMPLES[name])
+    if "readings" in given:
+        file = tmp_path / "rise.csv"
+        file.write_text("s,Pa\n" + "\n".join(f"{t},{p}" for t, p in RISE), encoding="utf-8")
+        given["readings"] = str(file)
+    for field, value in given.items():
+        arguments += [f"--{field.replace('_', '-')}"] if value is True else [f"--{field.replace('_', '-')}", value]
+    ran = CliRunner().invoke(app, arguments)
+    assert ran.exit_code == 0, ran.output
+    assert ran.output.startswith(CALCULATORS[name].title.upper())
+    machine = CliRunner().invoke(app, [*arguments, "--json"])
+    assert json.loads(machine.output)["calculation"] == name
+
+
+@pytest.mark.parametrize("name", CALCULATORS)
+def test_help(name):
+    ran = CliRunner().invoke(app, ["service", name, "--help"])
+    assert ran.exit_code == 0
+    for field in CALCULATORS[name].fields:
+        assert f"--{field.name.replace('_', '-')}" in ran.output
+
+
+def test_problems_come_together_with_exit_code_two():
+    ran = CliRunner().invoke(app, ["service", "hose", "--bore", "wide", "--length", "1.8 kg"])
+    assert ran.exit_code == 2
+    text = ran.stderr
+    for field in ("refrigerant", "bore", "length", "temperature"):
+        assert field in text
+
+
+def test_every_field_missing_is_named():
+    with pytest.raises(InputError) as caught:
+        calculate("foreign-gas", {"colour": "blue"})
+    assert {p.field for p in caught.value.problems} == {
+        "colour", "refrigerant", "kind", "pressure", "temperature", "soak",
+    }  # fmt: skip
+
+
+def test_gauge_reading_without_air_pressure_is_no_foreign_gas_test():
+    given = {k: v for k, v in EXAMPLES["foreign-gas"].items() if k != "altitude"}
+    with pytest.raises(InputError, match="1500 m shift this test by 17 kPa"):
+        calculate("foreign-gas", given)
+    assert calculate("foreign-gas", given | {"pressure": "700 kPa abs"}).verdict == "fail"
+
+
+def test_altitude_and_barometer_say_the_same():
+    """1500 m of standard atmosphere are 845.6 hPa."""
+    by_altitude = calculate("foreign-gas", EXAMPLES["foreign-gas"]).lines[0].value
+    given = {k: v for k, v in EXAMPLES["foreign-gas"].items() if k != "altitude"}
+    by_barometer = calculate("foreign-gas", given | {"barometer": "845.6 hPa"}).lines[0].value
+    assert by_altitude.value == pytest.approx(by_barometer.value, abs=30.0)
+    assert by_altitude.sigma > by_barometer.sigma
+
+
+def test_written_limits_count():
+    def sigma(bore):
+        return calculate("hose", EXAMPLES["hose"] | {"bore": bore}).lines[0].value.sigma
+
+    assert sigma("4.8 ± 0.4 mm") > sigma("4.8 mm ± 0.1 mm") == pytest.approx(sigma("4.8 mm"))
+    assert sigma("4.8 mm ± 5 %") == pytest.approx(sigma("4.8 +/- 0.24 mm"), rel=1e-6)
+
+
+def test_memory_is_shown_as_such():
+    text = " ".join(sheet_text(calculate("foreign-gas", EXAMPLES["foreign-gas"])).split())
+    assert "28 to 34 kPa above saturation of R-134a. [FROM MEMORY, not read]" in text
+    published = " ".join(sheet_text(calculate("foreign-gas", EXAMPLES["foreign-gas"] | {"refrigerant": "R12"})).split())
+    assert "28 to 34 kPa" not in published
+
+
+def test_report_is_named_beside_the_equivalent():
+    assert "AR4" in sheet_text(calculate("co2e", EXAMPLES["co2e"]))
+
+
+def test_blind_spot_is_said_on_every_rise_sheet():
+    text = " ".join(sheet_text(calculate("rise", EXAMPLES["rise"])).split())
+    assert "cannot see a leak of 40 g/yr: here that is 0.19 Pa in 20 min" in text
+
+
+def test_readings_in_minutes_and_micron(tmp_path):
+    file = tmp_path / "rise.csv"
+    file.write_text("min;micron\n" + "\n".join(f"{t / 60};{p / 0.133322:.3f}" for t, p in RISE), encoding="utf-8")
+    a = calculate("rise", EXAMPLES["rise"] | {"readings": str(file)})
+    assert a.verdict == calculate("rise", EXAMPLES["rise"]).verdict == "leak"
+    file.write_text("s,Pa\n1,2\nx,y\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 3"):
+        calculate("rise", EXAMPLES["rise"] | {"readings": str(file)})
+
+
+def test_overfilled_rating_is_refused():
+    with pytest.raises(InputError, match="let it down now"):
+        calculate("hold", EXAMPLES["hold"] | {"rating": "700 kPa"})
+
+
+def test_today_is_an_argument():
+    given = {k: v for k, v in EXAMPLES["cylinder"].items() if k != "today"}
+    assert calculate("cylinder", given, datetime.date(2030, 1, 1)).verdict == "refused"
+    assert calculate("cylinder", given, datetime.date(2026, 1, 1)).verdict == "room"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (Uncertain(0.1234, 0.002), "123.4 ± 4.0 g"),
+        (Uncertain(1.234, 0.02), "1234 ± 40 g"),
+        (Uncertain(12.34, 0.26), "12340 ± 520 g"),
+        (Uncertain(0.55), "550 g"),
+    ],
+)
+def test_two_figures_of_uncertainty(value, text):
+    assert amount(value, "mass", "g") == text
+
+
+def test_job_on_the_command_line(tmp_path):
+    file = str(tmp_path / "job.jsonl")
+
+    def run(*arguments):
+        return CliRunner().invoke(app, ["service", "job", file, *arguments])
+
+    assert run("--open", "R134a,R134a,fixed,500 g", "--by", "Kim").exit_code == 0
+    assert run("recover", "--start").exit_code == 2
+    shown = run("identify", "--start", "--note", "refrigerant_found=R134a", "--note", "purity=0.99", "--finish")
+    assert shown.exit_code == 0, shown.output
+    assert "√ Identify the refrigerant" in shown.output
+    assert "Timer: 5.0 min left." in run("recover", "--start").output
+    assert run("recover", "--deviate", "no").exit_code == 2
+    said = "Machine stopped, power cut; cylinder full, continued tomorrow."
+    assert run("recover", "--deviate", said, "--accept", "vent").exit_code == 0
+    assert "DEVIATIONS" in run().output
+    assert max(map(len, run().output.splitlines())) <= 80
+
+
+def test_job_resumes_from_its_file(tmp_path):
+    path = tmp_path / "job.jsonl"
+    append_job(path, Opened(0.0, "Kim", Job("R134a", "R134a", "fixed", 0.5)))
+    append_job(path, Started(1.0, "Kim", "identify"))
+    events = append_job(path, Noted(2.0, "Kim", "identify", "purity", 0.99))
+    assert read_job(path) == events
+    path.write_text(path.read_text(encoding="utf-8") + "not json\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 4"):
+        read_job(path)
+
+
+def test_import_is_light():
+    """The room and its forms load no property library, compiler or array package."""
+    code = (
+        "import sys, loopwright.service.sheets, loopwright.service.procedure;"
+        "print([m for m in ('numpy', 'numba', 'scipy', 'CoolProp', 'pint', 'sqlalchemy') if m in sys.modules])"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"
+
+
+def test_examples_of_the_docs_are_commands():
+    page = Path(__file__).parents[2] / "docs" / "service.md"
+    text = page.read_text(encoding="utf-8")
+    for name in CALCULATORS:
+        assert f"`{name}`" in text
