@@ -227,7 +227,7 @@ def main() -> None:
                     a.fit.verdict,
                     f"allowed={a.allowed} bT={c.b * c.duration:.1f} c={c.c:.0f} tau/T={c.tau / c.duration:.2f} T={c.duration:.0f} noise={c.gauge.noise} start={c.pressures[0]:.0f} pw={water_pressure(c.coldest):.0f}/{a.fit.water_pressure.value:.0f} misfit={a.fit.misfit:.2f}",
                     [(k, round(v, 2)) for k, v in top],
-                )  # noqa: E501
+                )
 
 
 if __name__ == "__main__":

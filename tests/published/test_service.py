@@ -132,7 +132,7 @@ def test_limits_say_how_they_were_obtained():
 
 @pytest.mark.parametrize(("fill", "ppm"), [(0.8, 84), (0.6, 223), (0.2, 1340)])
 def test_air_by_weight(fill, ppm):
-    """Worked with CoolProp: 34.5 kPa (5 psi) of air above R-134a at 21 °C, per mass of liquid; dissolved air ignored."""
+    """With CoolProp: 34.5 kPa (5 psi) of air above R-134a at 21 °C, per mass of liquid; dissolved air ignored."""
     T = 294.15
     liquid = fill * liquid_density("R134a", T)
     contents = liquid + (1.0 - fill) * vapour_density("R134a", T)
