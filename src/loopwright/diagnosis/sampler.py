@@ -20,8 +20,9 @@ __all__ = ["Posterior", "draw_prior", "infer"]
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
 ITERATIONS = 12
 NEAR = 5.5  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
-PARTICLES = 300
-MOVES = 3  # of every particle at every step
+FULL, FAR_OFF = 360, 120  # particles of a hypothesis within `CLOSE` nats of the best peak, and of one farther off
+CLOSE = 2.5
+MOVES = 4  # of every particle at every step
 DEFENCE = 0.15  # share of the start mixture that is the prior itself, so that no corner is left out
 HEAT = 0.35  # power of the likelihood in the start Gaussians: wide where the readings speak, the prior elsewhere
 LOG_2PI = math.log(2.0 * math.pi)
@@ -112,9 +113,17 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     ]
     log_evidence = np.array([_laplace(p) for p in peaks])
     promise = log_evidence + np.array([h.log_prior for h in found])
-    chosen = np.flatnonzero(promise > promise.max() - NEAR)
-    particles = _annealed(table, r, e, chosen, [peaks[h] for h in chosen], seed, log_evidence)
-    return _assemble(found, chosen, *particles, log_evidence, float(lost.sum()) / (CLOUD * count))
+    behind = promise.max() - promise
+    groups = []
+    for chosen, size in (
+        (np.flatnonzero(behind < CLOSE), FULL),
+        (np.flatnonzero((behind >= CLOSE) & (behind < NEAR)), FAR_OFF),
+    ):
+        if len(chosen):
+            groups.append(
+                (chosen, *_annealed(table, r, e, chosen, [peaks[h] for h in chosen], size, seed, log_evidence))
+            )
+    return _assemble(found, groups, log_evidence, float(lost.sum()) / (CLOUD * count))
 
 
 def _peaks(
@@ -152,7 +161,7 @@ def _log_sum(values: np.ndarray) -> float:
 
 
 def _annealed(
-    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, peaks: list[list[_Peak]], seed: int,
+    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, peaks: list[list[_Peak]], size: int, seed: int,
     log_evidence: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
     """Particles (m, n, d) and their outputs (m, n, outputs); writes the evidence of the chosen hypotheses."""
@@ -171,7 +180,7 @@ def _annealed(
             centre[i, b, :d], factor[i, b, :d, :d], inverse[i, b, :d, :d] = middle, low, np.linalg.inv(low)
             log_det[i, b] = np.log(np.diag(low)).sum()
             start_x[i, b], start_jac[i, b] = p.start, p.slopes
-    u, outs = np.zeros((m, PARTICLES, width)), np.zeros((m, PARTICLES, len(OUTPUTS)))
+    u, outs = np.zeros((m, size, width)), np.zeros((m, size, len(OUTPUTS)))
     annealed, stats = np.zeros(m), np.zeros((m, 2))
     seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=len(table.parameters))[chosen]
     blobs = np.array([len(p) for p in peaks], np.int64)
@@ -184,13 +193,16 @@ def _annealed(
 
 
 def _assemble(
-    found: list[Hypothesis], chosen: np.ndarray, u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, lost: float
+    found: list[Hypothesis],
+    groups: list[tuple[np.ndarray, np.ndarray, np.ndarray]],
+    log_evidence: np.ndarray,
+    lost: float,
 ) -> Posterior:
     """One table of samples; a hypothesis that was not sampled keeps its probability but has no samples."""
     log_p = log_evidence + np.array([h.log_prior for h in found])
-    p = np.exp(log_p - log_p[chosen].max())[chosen]
-    which = np.repeat(chosen, u.shape[1])
-    weights = np.repeat(p / p.sum() / u.shape[1], u.shape[1])
-    return Posterior(
-        tuple(found), which, u.reshape(-1, u.shape[2]), outs.reshape(-1, outs.shape[2]), weights, log_evidence, lost
-    )
+    which = np.concatenate([np.repeat(chosen, u.shape[1]) for chosen, u, _ in groups])
+    u = np.concatenate([u.reshape(-1, u.shape[2]) for _, u, _ in groups])
+    outs = np.concatenate([o.reshape(-1, o.shape[2]) for _, _, o in groups])
+    sizes = np.concatenate([np.full(len(chosen) * u.shape[1], u.shape[1]) for chosen, u, _ in groups])
+    weights = np.exp(log_p[which] - log_p[which].max()) / sizes
+    return Posterior(tuple(found), which, u, outs, weights / weights.sum(), log_evidence, lost)
