@@ -222,7 +222,7 @@ def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
     if kind == 2:
         flashing = _below((v - 0.01) / 0.01)
         bubbles = 0.10 + 0.60 * flashing
-        p = 0.82 * (1.0 - flashing) + 0.12 * flashing
+        p = 0.79 * (1.0 - flashing) + 0.04 * flashing
         if word == 1:
             p = bubbles
         elif word == 2:
