@@ -1,7 +1,9 @@
 """Every calculation as a command and a function; sheets of 80 columns with caution, uncertainty and sources."""
 
+import contextlib
 import datetime
 import json
+import math
 import subprocess
 import sys
 from pathlib import Path
@@ -159,6 +161,15 @@ def test_overfilled_rating_is_refused():
         calculate("hold", EXAMPLES["hold"] | {"rating": "700 kPa"})
 
 
+def test_heel_of_a_disposable():
+    """2 % of 0.977 kg/L in 13.6 L is 0.27 kg (J2788 7.3.5)."""
+    given = EXAMPLES["cylinder"] | {"kind": "disposable", "tare": "3 kg", "weight": "4 kg", "water_capacity": "13.6 kg"}
+    sheet = calculate("cylinder", given)
+    assert sheet.verdict == "refused"
+    heel = next(line for line in sheet.lines if line.label.startswith("Heel"))
+    assert heel.value.value == pytest.approx(0.27, abs=0.005)
+
+
 def test_today_is_an_argument():
     given = {k: v for k, v in EXAMPLES["cylinder"].items() if k != "today"}
     assert calculate("cylinder", given, datetime.date(2030, 1, 1)).verdict == "refused"
@@ -218,8 +229,49 @@ def test_import_is_light():
     assert ran.stdout.strip() == "[]"
 
 
-def test_examples_of_the_docs_are_commands():
-    page = Path(__file__).parents[2] / "docs" / "service.md"
-    text = page.read_text(encoding="utf-8")
-    for name in CALCULATORS:
-        assert f"`{name}`" in text
+SLIPS = (
+    "", "0", "-1", "1e9", "1e-9", "nan", "inf", "abc", "5 ± ", "± 5", "5 ± 5 ± 5", "5 ± -1", "5 ± 100 %", "25 ± 300 °C",
+    "0 K", "-300 °C", "-40 °C", "500 kPa abs", "0 kPa abs", "-200 kPa", "R999", "R744", "helium", None, True, [1],
+    "2024-13-45", "3000-01-01", "0001-01-01", "10000 L", "99999999999999999999999", "1,5", "0 L", "0 m", "-5 mL",
+    "-5 L/min", "0 s", "-4 h", "0 g", 12345678901234567890, math.nan,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CALCULATORS)
+def test_slips_yield_a_sheet_or_a_named_problem(name):
+    """Each field in turn holds nonsense: the answer is a sheet of finite numbers, or problems that name a field."""
+    for field in CALCULATORS[name].fields:
+        for slip in SLIPS:
+            with contextlib.suppress(InputError):
+                assert "nan" not in sheet_text(calculate(name, EXAMPLES[name] | {field.name: slip})).split()
+
+
+@pytest.mark.parametrize(
+    ("name", "field", "slip"),
+    [
+        ("foreign-gas", "pressure", "-200 kPa"),
+        ("foreign-gas", "barometer", "-1"),
+        ("foreign-gas", "soak", "-4 h"),
+        ("evacuation", "reached", "0 Pa"),
+        ("evacuation", "volume", "-1 L"),
+        ("hold", "end_temperature", "-300 °C"),
+        ("co2e", "mass", "-5 g"),
+        ("charge", "hoses_at_end", "-1 g"),
+        ("leak-rate", "temperature", "-300 °C"),
+        ("rise", "drift", "-1"),
+        ("rise", "noise", "0"),
+        ("cylinder", "requalification_years", "100"),
+        ("disconnect", "closed_first", "perhaps"),
+    ],
+)
+def test_what_cannot_be_yields_no_number(name, field, slip):
+    with pytest.raises(InputError) as caught:
+        calculate(name, EXAMPLES[name] | {field: slip})
+    assert field in {problem.field for problem in caught.value.problems}
+
+
+def test_the_page_is_fresh():
+    from loopwright.service.sheets.page import refreshed
+
+    text = (Path(__file__).parents[2] / "docs" / "service.md").read_text(encoding="utf-8")
+    assert refreshed(text) == text, "run python -m loopwright.service.sheets.page docs/service.md"

@@ -59,6 +59,13 @@ def test_no_conclusion_from_a_poor_soak(soak, word):
         assert any(word in reason for reason in found.reasons)
 
 
+def test_pressure_below_saturation_contradicts_liquid():
+    """Clean refrigerant never reads less: such a reading is no pass."""
+    assert judged(-60e3).verdict == "no_conclusion"
+    assert any("below saturation" in reason for reason in judged(-60e3).reasons)
+    assert judged(-5e3).verdict == "pass"  # within the instruments' error
+
+
 def test_vehicle_must_be_equalised_but_need_not_soak_twelve_hours():
     assert soak_faults("vehicle", Soak(3.0, 294.0, 294.4, liquid=True)) == ()
     assert judged(0.0, kind="vehicle", soak=Soak(3.0, 294.0, 294.4, liquid=True, equalised=False)).verdict == (

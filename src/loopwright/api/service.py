@@ -196,8 +196,8 @@ def _atmosphere(given: Mapping[str, Any]) -> Uncertain | None:
 
 def _field(item: Field, value: Any, given: Mapping[str, Any], today: datetime.date | None) -> tuple[Any, str]:
     if item.kind == "flag":
-        return bool(value), "yes" if value else ""
-    if item.kind == "date" and item.name == "today" and value is None:
+        return _flag(value)
+    if item.kind == "date" and item.name == "today" and value in (None, ""):
         day = today or datetime.date.today()
         return day, day.isoformat()
     taken = ""
@@ -213,6 +213,28 @@ def _field(item: Field, value: Any, given: Mapping[str, Any], today: datetime.da
     else:
         found, text = _measured(item, value, given)
     return found, text + taken
+
+
+def _flag(value: Any) -> tuple[bool, str]:
+    if value not in (None, False, True, "", "no", "yes"):
+        raise InputError([Problem("", written_as(value), "yes or no", "Neither yes nor no.")])
+    found = value in (True, "yes")
+    return found, "yes" if found else ""
+
+
+def _within(item: Field, value: float) -> float:
+    """Return a value in SI if it lies where this field can lie."""
+    low, high = item.range
+    if not low <= value <= high:
+        names = {"temperature": "K", "temperature_difference": "K", "mass": "kg", "volume": "m3", "time": "s"}
+        unit = names.get(item.kind, "Pa absolute" if "pressure" in item.kind else "m" if item.kind == "length" else "")
+        allowed = f"{low:g} to {high:g} {unit}".rstrip()
+        raise InputError([Problem("", f"{value:g} {unit}".rstrip(), allowed, "Out of range: a slip, or another unit?")])
+    return value
+
+
+def _number(item: Field, value: Any) -> tuple[float, str]:
+    return _within(item, _number_and_unit(value, "")[0]), str(value)
 
 
 def _choice(item: Field, value: Any) -> tuple[str, str]:
@@ -232,6 +254,8 @@ def _date(item: Field, value: Any) -> tuple[datetime.date, str]:
 
 
 def _list(item: Field, value: Any) -> tuple[tuple[str, ...], str]:
+    if not isinstance(value, str | list | tuple):
+        raise InputError([Problem("", written_as(value), "names with commas between", "No list.")])
     entries = [str(v).strip() for v in (value.split(",") if isinstance(value, str) else value)]
     return tuple(v for v in entries if v), ", ".join(entries)
 
@@ -250,7 +274,11 @@ def _series(item: Field, value: Any) -> tuple[tuple[list[float], list[float]], s
     if isinstance(value, str | Path):
         pairs, text = _series_file(Path(value)), Path(value).name
     else:
-        pairs, text = [(float(t), float(p)) for t, p in value], "as given"
+        try:
+            pairs, text = [(float(t), float(p)) for t, p in value], "as given"
+        except (TypeError, ValueError) as error:
+            allowed = "a file, or pairs of time and absolute pressure"
+            raise InputError([Problem("", written_as(value), allowed, "No readings.")]) from error
     return ([t for t, _ in pairs], [p for _, p in pairs]), f"{len(pairs)} readings, {text}"
 
 
@@ -284,7 +312,7 @@ _WORDS: Mapping[str, Callable[[Field, Any], tuple[Any, str]]] = {
     "leak_rate": _leak,
     "series": _series,
     "text": lambda item, value: (str(value).strip(), str(value).strip()),
-    "number": lambda item, value: (_number_and_unit(value, "")[0], str(value)),
+    "number": _number,
 }
 
 
@@ -303,6 +331,7 @@ def _measured(item: Field, value: Any, given: Mapping[str, Any]) -> tuple[Any, s
             return _pressure(item, quantity, shown_half, given, text, half)
     if shown_half is None and half is not None:
         shown_half = _relative(half, si)
+    _within(item, si)
     limit = item.limit + item.relative * abs(si) if shown_half is None else shown_half
     if item.exact:
         return si, text
@@ -314,7 +343,7 @@ def _pressure(
 ) -> tuple[Pressure | float, str]:
     reference = "absolute" if item.kind == "absolute_pressure" else "gauge"
     atmosphere = given["atmosphere"] or Uncertain(101325.0, WEATHER / math.sqrt(3.0))
-    value = absolute(quantity, atmosphere.value, reference)  # type: ignore[arg-type]
+    value = _within(item, absolute(quantity, atmosphere.value, reference))  # type: ignore[arg-type]
     if item.exact:
         return value, text
     limit = item.limit + item.relative * abs(value) if half is None else half
@@ -336,7 +365,7 @@ def _split(value: Any) -> tuple[Any, str | None]:
     parts = _PLUS_MINUS.split(value.strip())
     if len(parts) == 1:
         return value.strip(), None
-    if len(parts) != 2:
+    if len(parts) != 2 or parts[1].lstrip().startswith("-"):
         raise InputError([Problem("", written_as(value), "one value with one ±, as 25 ± 0.5 °C", "Not a value.")])
     first, half = parts
     unit = _NUMBER_AND_UNIT.fullmatch(half)

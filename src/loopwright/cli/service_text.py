@@ -10,7 +10,7 @@ from typing import Literal
 from loopwright.api.service import Sheet
 from loopwright.figures.layout import WIDTH, folded, heading
 from loopwright.quantities import from_si
-from loopwright.service.procedure import HAZARDS, State, StepState
+from loopwright.service.procedure import HAZARDS, Job, State, StepState
 from loopwright.service.sheets import Line
 from loopwright.service.uncertain import Uncertain
 
@@ -78,7 +78,7 @@ def state_text(state: State, now: float) -> str:
     title = heading("Service", f"{job.vehicle or 'vehicle'} · {job.refrigerant} · {1e3 * job.label_charge:.0f} g")
     lines = [title, ""]
     for step in state.steps:
-        lines += _step(step, full=step is state.next)
+        lines += _step(step, job, full=step is state.next)
     if state.deviations:
         lines += ["", heading("Deviations")]
         for event in state.deviations:
@@ -89,15 +89,18 @@ def state_text(state: State, now: float) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _step(state: StepState, *, full: bool) -> Iterator[str]:
+def _step(state: StepState, job: Job, *, full: bool) -> Iterator[str]:
     from loopwright.service.cautions import cautions
 
     kept = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in state.records.items())
     yield from folded(f"{state.step.title}{f': {kept}' if kept else ''}", f"  {_MARKS[state.status]} ", "    ")
     if not full:
         return
-    for key in state.step.cautions:
-        yield from folded(str(cautions()[key]), "    ! ", "      ")
+    # Until it is identified, the refrigerant may be any.
+    refrigerant = None if state.step.hazard == "mixing" else job.refrigerant
+    for caution in (cautions()[key] for key in state.step.cautions):
+        if caution.applies(refrigerant, job.compressor):
+            yield from folded(str(caution), "    ! ", "      ")
     for i, act in enumerate(state.step.do, 1):
         yield from folded(act, f"    {i}. ", "       ")
     if state.left:

@@ -34,7 +34,7 @@ PSI = 6894.757293168  # Pa
 SEA_LEVEL = 101325.0  # Pa, what the published gauge tables are read against
 SOAK_HOURS, SOAK_TEMPERATURE = 12.0, 291.45  # J1989 5: 12 h at 18.3 °C (65 °F) or more
 EVEN = 1.0  # K: places further apart than this are no soak (18 kPa of R-134a, half of the limit)
-GAUGE_MARKS = PSI  # Pa: J1989 5 asks for a gauge with marks of 1 psi
+BELOW = 3.0  # sigma under saturation from which a reading contradicts liquid at that temperature
 SURE = 0.95  # probability from which the test passes or fails
 
 
@@ -201,6 +201,8 @@ def judge_foreign_gas(
     limit = limit_excess(refrigerant, temperature.value)
     above = partial.probability_above(limit)
     reasons = soak_faults(kind, soak)
+    if partial.value < -BELOW * partial.sigma:
+        reasons = (*reasons, "It reads below saturation: no liquid, another refrigerant, or an instrument is wrong.")
     mass = parts = None
     if volume is not None and contents is not None and soak.liquid:
         mass = _mass(refrigerant, partial, temperature, volume, contents)

@@ -354,7 +354,8 @@ def _problems(events: Sequence[Event], event: Event) -> list[Problem]:
         return [Problem(event.step, state.status, "a step that is open", "Start the step first.")]
     if isinstance(event, Noted):
         return []
-    return [Problem(event.step, "not complete", "done as written, or a deviation", says) for says in state.against]
+    allowed = "done as written; no reason excuses this" if state.barred else "done as written, or a deviation"
+    return [Problem(event.step, "not complete", allowed, says) for says in state.against]
 
 
 def _against_opening(events: Sequence[Event], job: Job) -> list[Problem]:

@@ -38,13 +38,13 @@ CLASSES: tuple[RiseClass, ...] = (
     "leak_and_moisture",
     "leak_and_desorption",
 )
-CLAIM = 0.95  # probability from which a class is named
+CLAIM = 0.90  # probability from which a class is named
 DETECTION = 3.29  # sigma, 5 % false claims and 5 % missed (Currie 1968)
 TAU_LOW, TAU_HIGH = 15.0, 3600.0  # s
 FASTEST_LEAK = 100.0  # Pa/s: 3 L would be at a third of the atmosphere within 6 min
 DESORPTION_TOP = 0.6  # of the water pressure; nearer to it, free water is the simpler reading
 NOISE_FACTORS = (0.7, 1.0, 1.4, 2.2)  # how wrong the stated gauge noise may be
-DRIFT_FACTORS = (0.1, 0.35, 1.2)  # how much of the stated wandering took place; alike
+DRIFT_FACTORS = (0.4, 0.7, 1.2)  # how much of the stated wandering took place; alike
 NOISE_SPREAD = 0.4  # of the logarithm of that factor
 MISFIT = 3.0  # residual over stated noise from which no class explains the curve
 NODES, REACH = 12, 5.5  # Gauss-Legendre nodes over so many sigma either way
@@ -293,7 +293,7 @@ def _part(record: Record, priors: _Priors, name: _Weighed, taus: Array, log_tau_
     b_low = priors.b_low(stated, has_c and name != "leak_and_hidden")
     b_high = np.maximum(FASTEST_LEAK, 10.0 * b_low)
     logs, bs, cs = [], [], []
-    for factor, drift, log_weight in _noise_levels():
+    for factor, drift, log_weight in noise_levels():
         p = sums.products(factor, drift)
         c = log_c = np.zeros((taus.size, 1))
         if has_c:
@@ -320,7 +320,7 @@ def _part(record: Record, priors: _Priors, name: _Weighed, taus: Array, log_tau_
     return _Part(evidence, weight, np.stack(bs) if has_b else None, np.stack(cs) if has_c else None, tau)
 
 
-def _noise_levels() -> list[tuple[float, float, float]]:
+def noise_levels() -> list[tuple[float, float, float]]:
     """Factors on the stated noise and on the stated wandering, with the logarithm of their prior weight."""
     raw = [math.exp(-0.5 * (math.log(f) / NOISE_SPREAD) ** 2) for f in NOISE_FACTORS]
     whole = sum(raw) * len(DRIFT_FACTORS)

@@ -101,7 +101,7 @@ class Record:
 
         x, waves = (self.t - self.t[0]) / (self.t[-1] - self.t[0]), np.arange(1, WAVES + 1)
         wander = np.column_stack([x, np.sin(np.pi * x[:, None] * waves)])
-        each = (self.temperature_drift / np.append(1.0, waves)) ** 2
+        each = (self.temperature_drift / np.append(1.0, waves**2)) ** 2  # smooth: metal and air have heat capacity
         level = np.ones((x.size, 1))
         if not self.water:
             return np.hstack([level, wander])[None], np.concatenate([[1e10], self.gas**2 * each])

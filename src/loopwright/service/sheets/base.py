@@ -45,6 +45,18 @@ FieldKind = Literal[
     "date",
     "series",
 ]
+RANGES: Mapping[str, tuple[float, float]] = {  # beyond these nobody services a vehicle: a slip, or another unit
+    "pressure": (1.0, 2e7),
+    "absolute_pressure": (0.01, 2e7),
+    "pressure_difference": (0.0, 1e6),
+    "temperature": (213.15, 393.15),
+    "temperature_difference": (0.0, 20.0),
+    "mass": (0.0, 1000.0),
+    "volume": (0.0, 1.0),
+    "length": (0.0, 9000.0),
+    "time": (0.0, 50.0 * 3.15576e7),
+    "flow": (1e-6, 0.1),
+}
 SEA_LEVEL = Uncertain(101325.0, 1700.0)  # Pa; weather moves it by some 3 kPa either way (common practice, no source)
 
 
@@ -54,7 +66,8 @@ class Field:
 
     `kind` is what it measures ("pressure" is gauge unless written otherwise, "absolute_pressure" absolute); `unit` what
     a bare number is in; `limit` the half-width [SI] and `relative` the share within which an input without its own "±"
-    is taken to lie; `exact` makes it a plain number; `default` is as if written; `choices` for a choice.
+    is taken to lie; `exact` makes it a plain number; `default` is as if written; `choices` for a choice; `least` and
+    `most` [SI] narrow what is believed.
     """
 
     name: str
@@ -67,6 +80,14 @@ class Field:
     relative: float = 0.0
     exact: bool = False
     choices: tuple[str, ...] = ()
+    least: float | None = None
+    most: float | None = None
+
+    @property
+    def range(self) -> tuple[float, float]:
+        """What a value may be [SI, pressures absolute]: its own bounds, else those of its kind."""
+        low, high = RANGES.get(self.kind, (-math.inf, math.inf))
+        return low if self.least is None else self.least, high if self.most is None else self.most
 
 
 @dataclass(frozen=True)
@@ -115,8 +136,17 @@ class Calculator:
 
 
 AIR = (
-    Field("barometer", "absolute_pressure", "local air pressure, not reduced to sea level", "hPa", False, limit=100.0),
-    Field("altitude", "length", "altitude, where there is no barometer", "m", False, exact=True),
+    Field(
+        "barometer",
+        "absolute_pressure",
+        "local air pressure, not reduced to sea level",
+        "hPa",
+        False,
+        limit=100.0,
+        least=4e4,
+        most=1.1e5,
+    ),
+    Field("altitude", "length", "altitude, where there is no barometer", "m", False, exact=True, least=-450.0),
 )
 """Fields that every calculator with a gauge pressure has; the caller makes `atmosphere` of them."""
 

@@ -29,8 +29,8 @@ __all__ = ["CARBON_DIOXIDE", "CHARGE", "DISCONNECT", "HOSE", "OIL", "RECOVERY"]
 
 REFRIGERANT = Field("refrigerant", "text", "as identified: R134a, R1234yf, R152a, R12, R744")
 PHASE = Field("phase", "choice", "what fills the hose", default="liquid", choices=("liquid", "vapour"))
-BORE = Field("bore", "length", "inner diameter of the hose", "mm", limit=0.1e-3)
-LENGTH = Field("length", "length", "length of the hose", "m", relative=0.02)
+BORE = Field("bore", "length", "inner diameter of the hose", "mm", limit=0.1e-3, least=1e-3, most=0.05)
+LENGTH = Field("length", "length", "length of the hose", "m", relative=0.02, least=0.05, most=30.0)
 CHARGE_TOLERANCE = 0.015  # kg, J2788 9.1, to compare trapped mass with
 
 
@@ -118,7 +118,8 @@ def _recovery(x: Mapping[str, Any]) -> Result:
             "short": "Less was in than expected: refrigerant was lost, or the last fill was short.",
             "over": "More was in than expected: overcharged, or the label is another's.",
             "as_expected": "No difference that this weighing can tell from none.",
-        }[found.verdict]
+        }[found.verdict],
+        "At 21 to 24 °C a machine to J2788 takes 95 % out in 30 min; colder, less.",
     ]
     lines = [
         grams("Was in the vehicle", found.was_in),
@@ -151,7 +152,7 @@ RECOVERY = Calculator(
         Field("air_temperature", "temperature", "of the vehicle", "°C", default="22 °C", limit=2.0),
         Field("machine", "choice", "kind of machine", default="current", choices=("current", "older")),
         Field("hoses", "mass", "that the machine took from the hoses", "g", False, relative=0.3),
-        Field("time_since_fill", "time", "since the charge was surely right", "d", False, exact=True),
+        Field("time_since_fill", "time", "since the charge was surely right", "d", False, exact=True, least=86400.0),
         *AIR,
     ),
     _recovery,

@@ -16,7 +16,9 @@ from loopwright.service.uncertain import NONE, Uncertain
 __all__ = ["EVACUATION", "HOLD", "LEAK_RATE", "RISE"]
 
 SMALL_LEAK = 0.040 / YEAR  # kg/s, what a vacuum hold cannot see
-VOLUME = Field("volume", "volume", "circuit with hoses up to the closed valve", "L", default="3 L", relative=0.25)
+VOLUME = Field(
+    "volume", "volume", "circuit with hoses up to the closed valve", "L", default="3 L", relative=0.25, least=1e-4
+)
 COLDEST = Field("coldest", "temperature", "coldest part of the circuit", "°C", limit=2.0)
 
 
@@ -73,8 +75,8 @@ EVACUATION = Calculator(
         VOLUME,
         Field("pump", "flow", "rated pumping speed", "L/min", default="70 L/min", relative=0.2),
         Field("pump_ultimate", "absolute_pressure", "lowest pressure of the pump", "Pa", default="10 Pa", exact=True),
-        Field("bore", "length", "inner diameter of the hoses", "mm", default="4.8 mm", limit=0.2e-3),
-        Field("length", "length", "length of each hose", "m", default="1.8 m", relative=0.05),
+        Field("bore", "length", "inner diameter of the hoses", "mm", default="4.8 mm", limit=0.2e-3, least=1e-3),
+        Field("length", "length", "length of each hose", "m", default="1.8 m", relative=0.05, least=0.05, most=30.0),
         Field("water", "mass", "free water to carry off", "g", False, relative=0.5),
         *AIR,
     ),
@@ -164,7 +166,7 @@ RISE = Calculator(
         Field("readings", "series", "file of times and absolute pressures (CSV: s,Pa)"),
         COLDEST,
         VOLUME,
-        Field("noise", "pressure_difference", "noise of the gauge, one sigma", "Pa", exact=True),
+        Field("noise", "pressure_difference", "noise of the gauge, one sigma", "Pa", exact=True, least=1e-3),
         Field("resolution", "pressure_difference", "last digit of the gauge", "Pa", False, exact=True),
         Field("drift", "temperature_difference", "how far the temperature wandered", "K", default="0.5 K", exact=True),
         Field("refrigerant", "text", "for the equivalent", default="R134a"),
@@ -213,7 +215,7 @@ HOLD = Calculator(
         Field("end", "pressure", "at the end", "kPa", limit=1e3),
         Field("start_temperature", "temperature", "of the metal at the start", "°C", limit=0.3),
         Field("end_temperature", "temperature", "of the metal at the end", "°C", limit=0.3),
-        Field("time", "time", "between the readings", "min", exact=True),
+        Field("time", "time", "between the readings", "min", exact=True, least=1.0),
         VOLUME,
         Field("rating", "pressure", "the low side's rating", "kPa", False, limit=0.0),
         Field("refrigerant", "text", "for the equivalent", default="R134a"),

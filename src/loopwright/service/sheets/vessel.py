@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from loopwright.errors import InputError, Problem
-from loopwright.service.cylinders import Cylinder, fill_limit, volume_of, water_rule_share
+from loopwright.service.cylinders import HEEL_SHARE, Cylinder, fill_limit, volume_of, water_rule_share
 from loopwright.service.foreign_gas import ForeignGas, Soak, judge_foreign_gas, limit_of, liquid_present
+from loopwright.service.properties import designation
 from loopwright.service.sheets.base import AIR, Calculator, Field, Line, Result, grams, kilopascals, number, words
 from loopwright.service.uncertain import Uncertain
 
@@ -41,7 +42,13 @@ def _foreign_gas(x: Mapping[str, Any]) -> Result:
         x["volume"],
         x["contents"],
     )
-    return Result(found.verdict, _says(found, x["kind"]), _foreign_gas_lines(found), _sources(x), ("bleed", "identify"))
+    return Result(
+        found.verdict,
+        _says(found, x["kind"], x["refrigerant"]),
+        _foreign_gas_lines(found),
+        _sources(x),
+        ("bleed", "identify"),
+    )
 
 
 def _liquid(x: Mapping[str, Any]) -> bool | None:
@@ -53,7 +60,7 @@ def _liquid(x: Mapping[str, Any]) -> bool | None:
     return liquid_present(x["refrigerant"], x["temperature"].value, x["volume"], x["contents"])
 
 
-def _says(found: ForeignGas, kind: str) -> tuple[str, ...]:
+def _says(found: ForeignGas, kind: str, refrigerant: str) -> tuple[str, ...]:
     if found.verdict == "no_conclusion":
         return ("No conclusion.", *found.reasons)
     excess = "its limit" if kind == "cylinder" else "the limit of a stored cylinder, taken for want of one for vehicles"
@@ -62,6 +69,8 @@ def _says(found: ForeignGas, kind: str) -> tuple[str, ...]:
         "fail": f"Too much foreign gas: above {excess}.",
         "cannot_tell": f"Too close to {excess} for these instruments: better thermometer, barometer, or repeat.",
     }[found.verdict]
+    if designation(refrigerant) not in ("R134a", "R1234yf"):
+        return first, "This holds only for the refrigerant identified."
     return first, "Pressure cannot tell R-134a from R-1234yf: this holds only for the refrigerant identified."
 
 
@@ -103,7 +112,7 @@ FOREIGN_GAS = Calculator(
         Field("in_sun", "flag", "it stood in the sun"),
         Field("liquid", "choice", "liquid is present", default="unknown", choices=("yes", "no", "unknown")),
         Field("sides_differ", "flag", "both sides of a vehicle show different pressures"),
-        Field("volume", "volume", "inner volume, for the mass", "L", False, relative=0.05),
+        Field("volume", "volume", "inner volume, for the mass", "L", False, relative=0.05, least=1e-4),
         Field("contents", "mass", "refrigerant in it, for the mass", "kg", False, relative=0.05),
         *AIR,
     ),
@@ -134,6 +143,9 @@ def _cylinder(x: Mapping[str, Any]) -> Result:
     lines.append(kilopascals("Pressure at 52 °C, absolute", Uncertain(found.pressure_at_storage)))
     if found.full_at is not None:
         lines.append(Line("Its contents would fill it at", Uncertain(found.full_at), "temperature", "°C"))
+    if x["kind"] == "disposable":
+        full = next(rule.most for rule in found.rules if rule.key == "liquid_80").value
+        lines.append(Line("Heel to leave, at most 2 % of its fill", Uncertain(HEEL_SHARE * full), "mass", "kg"))
     if cylinder.due is not None:
         lines.append(words("Requalification due", cylinder.due.isoformat()))
     share = 100 * water_rule_share(x["refrigerant"])
@@ -157,11 +169,18 @@ CYLINDER = Calculator(
         Field("kind", "choice", "by its marking", choices=("refillable", "disposable")),
         Field("tare", "mass", "TW on the collar", "kg", relative=0.002),
         Field("weight", "mass", "on the scale now", "kg", limit=0.05),
-        Field("water_capacity", "mass", "WC on the collar", "kg", False, relative=0.01),
-        Field("volume", "volume", "inner volume, where no WC is marked", "L", False, relative=0.01),
-        Field("gross_rating", "mass", "gross weight rating, where marked", "kg", False, exact=True),
+        Field("water_capacity", "mass", "WC on the collar", "kg", False, relative=0.01, least=0.1),
+        Field("volume", "volume", "inner volume, where no WC is marked", "L", False, relative=0.01, least=1e-4),
+        Field("gross_rating", "mass", "gross weight rating, where marked", "kg", False, exact=True, least=0.1),
         Field("requalified", "date", "last requalification (year-month-day)", required=False),
-        Field("requalification_years", "number", "interval: 5; 7, 10 or 12 in special cases", default="5"),
+        Field(
+            "requalification_years",
+            "number",
+            "interval: 5; 7, 10 or 12 in special cases",
+            default="5",
+            least=1.0,
+            most=15.0,
+        ),
         Field("today", "date", "day of the fill; today without it", required=False),
     ),
     _cylinder,
