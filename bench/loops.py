@@ -2,7 +2,7 @@
 
 Loops are prior draws of every fault in ordinary weather on six structures. Cold: each from its own first guess. Warm: a
 neighbour (the unknowns moved by a tenth of a standard deviation) from the solution and the Jacobian kept there, as the
-sampler does.
+sampler does. What is compiled here is not cached, so that it cannot be older than the model.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Measured(NamedTuple):
     threads: int
 
 
-@njit(cache=True)
+@njit
 def _bent(table: Table, which: np.ndarray, u: np.ndarray, batch: np.ndarray) -> None:
     flat = batch.view(np.float64).reshape(batch.shape[0], -1)
     for i in range(which.shape[0]):
@@ -75,7 +75,7 @@ def draws(count: int, seed: int = 11, refrigerant: str = "R134a") -> Draws:
     return Draws(batch[order], near[order])
 
 
-@njit(cache=True, parallel=True)
+@njit(parallel=True)
 def _keep(batch: np.ndarray, r: Any, x: np.ndarray, jac: np.ndarray, codes: np.ndarray) -> None:
     """Solve and keep the Jacobian at each solution."""
     for i in prange(batch.shape[0]):
@@ -88,7 +88,7 @@ def _keep(batch: np.ndarray, r: Any, x: np.ndarray, jac: np.ndarray, codes: np.n
         codes[i] = code
 
 
-@njit(cache=True, parallel=True)
+@njit(parallel=True)
 def _warm(batch: np.ndarray, r: Any, x: np.ndarray, jac: np.ndarray, codes: np.ndarray, counts: np.ndarray) -> None:
     """Neighbours from kept starts; one that fails is solved cold, and both are counted."""
     for i in prange(batch.shape[0]):
@@ -102,7 +102,7 @@ def _warm(batch: np.ndarray, r: Any, x: np.ndarray, jac: np.ndarray, codes: np.n
         counts[i] = count
 
 
-@njit(cache=True)
+@njit
 def _evaluate(batch: np.ndarray, r: Any, x: np.ndarray) -> float:
     total = 0.0
     for i in range(batch.shape[0]):
@@ -111,7 +111,7 @@ def _evaluate(batch: np.ndarray, r: Any, x: np.ndarray) -> float:
     return total
 
 
-@njit(cache=True)
+@njit
 def _look_up(r: Any, t: np.ndarray) -> float:
     total = 0.0
     for i in range(t.shape[0]):
@@ -120,7 +120,7 @@ def _look_up(r: Any, t: np.ndarray) -> float:
     return total
 
 
-@njit(cache=True)
+@njit
 def _powers(t: np.ndarray) -> float:
     total = 0.0
     for i in range(t.shape[0]):

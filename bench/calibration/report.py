@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from bench import machine
-from bench.calibration import detection, ranks, rows
+from bench.calibration import detection, outside, ranks, rows
 from bench.calibration.population import SETS
 
 OWN = machine.RESULTS / "calibration_own.csv"
@@ -147,7 +147,8 @@ def _nested(nested: Sequence[Row]) -> list[str]:
     difference, mean, scatter, theirs = (
         np.array([float(r[k]) for r in nested]) for k in ("difference", "ours_mean", "ours_scatter", "dynesty_error")
     )
-    mean = mean - np.array([float(r["dynesty"]) for r in nested])
+    first, dynesty, plain = (np.array([float(r[k]) for r in nested]) for k in ("ours", "dynesty", "importance"))
+    mean = mean - dynesty
     size = abs(difference)
     text = [
         f"## Against nested sampling (dynesty), {len({r['index'] for r in nested})} sheets, {len(nested)} evidences",
@@ -157,6 +158,9 @@ def _nested(nested: Sequence[Row]) -> list[str]:
         "",
         f"- Log evidence within 0.3: {100 * (size <= 0.3).mean():.0f} % ({met(bool((size <= 0.3).all()))} for all); "
         f"median difference {np.median(difference):+.2f}, median size {np.median(size):.2f}, largest {size.max():.2f}.",
+        f"- Against plain importance sampling ({outside.DRAWS:,} draws from a wide t around our particles): ours less that "
+        f"{np.median(first - plain):+.2f} in the median, largest size {abs(first - plain).max():.2f}; dynesty less that "
+        f"{np.median(dynesty - plain):+.2f}, largest {abs(dynesty - plain).max():.2f}.",
         f"- Mean of four of our runs less dynesty: median {np.median(mean):+.2f}. Our scatter: median "
         f"{np.median(scatter):.2f}, largest {scatter.max():.2f}; dynesty's error: median {np.median(theirs):.2f}.",
     ]
@@ -168,7 +172,19 @@ def _nested(nested: Sequence[Row]) -> list[str]:
         )
     ours, other = (np.median([float(r[k]) for r in nested]) for k in ("ours_seconds", "dynesty_seconds"))
     text.append(f"- Median seconds for one evidence on one core: ours {ours:.2f}, dynesty {other:.0f}.")
-    shown = ("index", "set", "truth", "hypothesis", "ours", "ours_scatter", "dynesty", "dynesty_error", "difference")
+    shown = (
+        "index",
+        "set",
+        "truth",
+        "hypothesis",
+        "ours",
+        "ours_scatter",
+        "dynesty",
+        "dynesty_error",
+        "importance",
+        "importance_error",
+        "difference",
+    )
     text += _head(*(k.replace("_", " ") for k in shown), "median shift")
     text += [_line(*(r[k] for k in shown), r.get("median_shift") or "-") for r in nested]
     return [*text, ""]
