@@ -13,6 +13,7 @@ from loopwright.diagnosis.judgement import Expected, PlanePoint
 from loopwright.diagnosis.likelihood import instrument_sigma, model_error, place_of, predicted
 from loopwright.diagnosis.prior import Hypothesis
 from loopwright.diagnosis.sampler import draw_prior
+from loopwright.language import say
 from loopwright.readings import Reading, Test
 
 __all__ = ["Healthy", "cycle_of", "expected", "healthy_draws"]
@@ -94,11 +95,15 @@ def _rule(phase: str, point: str, quantity: str, test: Test) -> str:
     source)."""
     fahrenheit = (test.weather.air_temperature - 273.15) * 1.8 + 32.0
     if (phase, point, quantity) == ("running", "high_side", "pressure") and test.vehicle.refrigerant == "R134a":
-        return f"Rule of thumb: two to three times the air in °F, {2 * fahrenheit:.0f} to {3 * fahrenheit:.0f} psi."
+        return say(
+            "Rule of thumb: two to three times the air in °F, {low:.0f} to {high:.0f} psi.",
+            low=2 * fahrenheit,
+            high=3 * fahrenheit,
+        )
     if (phase, quantity) == ("running", "temperature") and point.startswith("vent"):
-        return "Rule of thumb: about 20 °F (11 K) or more below the air outside."
+        return say("Rule of thumb: about 20 °F (11 K) or more below the air outside.")
     if (phase, quantity) == ("standing", "pressure"):
-        return "Shows that liquid is present and how warm it is; it does not show how much is in."
+        return say("Shows that liquid is present and how warm it is; it does not show how much is in.")
     return ""
 
 

@@ -12,6 +12,7 @@ from loopwright.diagnosis.likelihood import Evidence, log_t, log_word, predict_r
 from loopwright.diagnosis.prior import severity_value
 from loopwright.diagnosis.sampler import Posterior
 from loopwright.faults import catalogue
+from loopwright.language import say
 from loopwright.readings import Observation, Reading
 
 __all__ = ["causes", "class_probabilities", "quantile"]
@@ -147,12 +148,20 @@ def _reasons(
 
 def _sentence(what: Reading | Observation, nats: float) -> str:
     """One sentence for what a reading says, as a technician would say it."""
-    strength = "slightly" if abs(nats) < 0.7 else ("clearly" if abs(nats) < 2.0 else "much")
-    way = "better" if nats > 0 else "worse"
-    name = what.point.replace("_", " ")
+    strength = say("slightly") if abs(nats) < 0.7 else (say("clearly") if abs(nats) < 2.0 else say("much"))
+    way = say("better") if nats > 0 else say("worse")
+    point = say(what.point.replace("_", " "))
     if isinstance(what, Observation):
-        subject = f"{name.capitalize()} {what.kind} {what.value.replace('_', ' ')}"
+        kind, value = say(what.kind), say(what.value.replace("_", " "))
+        subject = say("{point} {kind} {value}", point=point.capitalize(), kind=kind, value=value)
     else:
-        phase = what.phase.replace("_", " ")
-        subject = f"The {name} {what.quantity.replace('_', ' ')} {phase if phase != 'after stop' else 'after the stop'}"
-    return f"{subject} fits this {strength} {way} than the other causes."
+        phase = say("after the stop") if what.phase == "after_stop" else say(what.phase)
+        quantity = say(what.quantity.replace("_", " "))
+        subject = say("The {point} {quantity} {phase}", point=point, quantity=quantity, phase=phase)
+    return _capital(
+        say("{subject} fits this {strength} {way} than the other causes.", subject=subject, strength=strength, way=way)
+    )
+
+
+def _capital(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]

@@ -14,6 +14,7 @@ from loopwright.diagnosis.judgement import NextCheck
 from loopwright.diagnosis.likelihood import WORDS, log_word, model_error, place_of, predicted
 from loopwright.diagnosis.prior import Table, bend, stack
 from loopwright.diagnosis.sampler import Posterior
+from loopwright.language import say
 from loopwright.readings import Test
 
 __all__ = ["next_checks"]
@@ -55,7 +56,9 @@ def next_checks(test: Test, p: Posterior, seed: int) -> tuple[NextCheck, ...]:
         if bits < LEAST_BITS:
             continue
         splits = tuple(str(names[c]) for c in np.argsort(-by_class)[:3] if by_class[c] > 0.05 * bits)
-        found.append(NextCheck(check.name, check.point, _minutes(check), bits, splits, _how(check), check.caution))
+        found.append(
+            NextCheck(say(check.name), check.point, _minutes(check), bits, splits, _how(check), say(check.caution))
+        )
     return tuple(sorted(found, key=lambda c: -c.information / c.minutes))
 
 
@@ -66,8 +69,8 @@ def _minutes(check: Check) -> float:
 
 def _how(check: Check) -> str:
     """The steps as one text, opening with what must have been done before."""
-    before = [f"First: {checks()[name].name.lower()}." for name in check.requires]
-    return " ".join([*before, *check.how])
+    before = [say("First: {check}.", check=say(checks()[name].name).lower()) for name in check.requires]
+    return " ".join([*before, *map(say, check.how)])
 
 
 def _open(check: Check, test: Test) -> bool:

@@ -11,6 +11,7 @@ from loopwright.diagnosis.judgement import Verdict
 from loopwright.diagnosis.likelihood import TAILS, Evidence, predict_reading
 from loopwright.diagnosis.prior import stack
 from loopwright.diagnosis.sampler import Posterior, solve_draws
+from loopwright.language import say
 from loopwright.readings import Test
 
 __all__ = ["Loss", "loss", "misfit", "settled", "verdict"]
@@ -66,10 +67,13 @@ def settled(test: Test) -> tuple[bool, str]:
     """Whether the readings were taken on a settled system, and why one thinks so."""
     time = test.conditions.running_time
     if time is None:
-        return True, "Running time not given; taken as settled."
+        return True, say("Running time not given; taken as settled.")
     if time < SETTLE_MINUTES * 60.0:
-        return False, f"Read after {time / 60.0:.0f} min; pressures still move. Wait at least 5 min at test conditions."
-    return True, f"Read after {time / 60.0:.0f} min of running."
+        return False, say(
+            "Read after {minutes:.0f} min; pressures still move. Wait at least 5 min at test conditions.",
+            minutes=time / 60.0,
+        )
+    return True, say("Read after {minutes:.0f} min of running.", minutes=time / 60.0)
 
 
 def verdict(
@@ -79,30 +83,42 @@ def verdict(
     running = [r for r in test.readings if r.phase == "running" and r.quantity in ("pressure", "temperature")]
     if not any(r.point in ("low_side", "high_side") or r.point.startswith("vent") for r in running):
         return "cannot_say", (
-            "No running pressure and no vent temperature was read; standing readings show only that liquid is present, "
-            "not how much, and nothing of how it runs.",
+            say(
+                "No running pressure and no vent temperature was read; standing readings show only that liquid is "
+                "present, not how much, and nothing of how it runs."
+            ),
         )
     if not is_settled[0]:
         return "cannot_say", (is_settled[1],)
     if misfit_probability < STRANGE:
         return "cannot_say", (
-            "No single fault explains these readings. Check the units, the hoses and the gauges, then read again; "
-            "two faults at once look like this too.",
+            say(
+                "No single fault explains these readings. Check the units, the hoses and the gauges, then read again; "
+                "two faults at once look like this too."
+            ),
         )
     lost = cost.probability
     expected = 100.0 * (1.0 - float(np.median(cost.ratio)))
     weather = _weather(test)
     if lost <= 1.0 - SURE:
-        sentence = f"The readings fit a system that performs {weather}."
+        sentence = say("The readings fit a system that performs {weather}.", weather=weather)
         if healthy < 0.5:
-            sentence += " Something may be wrong, but the cooling lost is probably under a tenth."
+            sentence += " " + say("Something may be wrong, but the cooling lost is probably under a tenth.")
         return "performs", (sentence,)
     if lost >= SURE:
-        return "does_not_perform", (f"Cooling is probably down by about {expected:.0f} % {weather}.",)
-    return "marginal", (f"About {100 * lost:.0f} in 100 that a tenth or more of the cooling is lost {weather}.",)
+        down = say("Cooling is probably down by about {share:.0f} % {weather}.", share=expected, weather=weather)
+        return "does_not_perform", (down,)
+    even = say(
+        "About {count:.0f} in 100 that a tenth or more of the cooling is lost {weather}.",
+        count=100 * lost,
+        weather=weather,
+    )
+    return "marginal", (even,)
 
 
 def _weather(test: Test) -> str:
     celsius = test.weather.air_temperature - 273.15
     humid = test.weather.relative_humidity
-    return f"for {celsius:.0f} °C" + (f" and {100 * humid:.0f} % humidity" if humid is not None else "")
+    if humid is None:
+        return say("for {celsius:.0f} °C", celsius=celsius)
+    return say("for {celsius:.0f} °C and {humidity:.0f} % humidity", celsius=celsius, humidity=100 * humid)

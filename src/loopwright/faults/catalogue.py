@@ -13,6 +13,7 @@ import numpy as np
 from loopwright.cards import load, load_all
 from loopwright.circuit.record import FIELDS
 from loopwright.errors import CardError
+from loopwright.language import say
 
 __all__ = [
     "AppliesTo",
@@ -149,8 +150,8 @@ class Caution:
         return kind and (not self.refrigerant or refrigerant is None or refrigerant in self.refrigerant)
 
     def __str__(self) -> str:
-        """Return act and caution on one line."""
-        return f"{self.act}: {self.says}"
+        """Return act and caution on one line, in the language spoken."""
+        return f"{say(self.act)}: {say(self.says)}"
 
 
 @dataclass(frozen=True)
