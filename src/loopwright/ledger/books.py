@@ -76,6 +76,8 @@ def effect_of(view: View, fact: Fact, legs: tuple[Leg, ...]) -> Effect:
 
 def _refrigerant(fact: Fact, entry: Callable[[int], Entry | None]) -> str | None:
     """Which refrigerant a fact moves; a reversal moves what its original moved, and nothing reverses a reversal."""
+    if isinstance(fact, Moved):
+        return fact.refrigerant
     if isinstance(fact, Reversed):
         original = entry(fact.entry)
         fact = fact if original is None else original.fact

@@ -149,11 +149,14 @@ def _moving(legs: tuple[Leg, ...]) -> list[Problem]:
 
 def _spreads(legs: tuple[Leg, ...]) -> list[Problem]:
     """Errors of legs that add up to zero exist only if no spread is larger than all the others together."""
-    spreads = [isqrt(leg.variance_mg2) if leg.variance_mg2 >= 0 else -1 for leg in legs]
-    for spread, leg in zip(spreads, legs, strict=True):
-        if spread * spread != leg.variance_mg2 or spread > LARGEST_UNCERTAINTY_MG:
+    variances = {leg.variance_mg2 for leg in legs}
+    for variance in variances:
+        if variance < 0 or isqrt(variance) ** 2 != variance or variance > LARGEST_UNCERTAINTY_MG**2:
             allowed = f"0 to {grams(LARGEST_UNCERTAINTY_MG)}, in whole milligrams"
-            return [Problem("uncertainty", f"a variance of {leg.variance_mg2} mg²", allowed, "Wrong uncertainty.")]
+            return [Problem("uncertainty", f"a variance of {variance} mg²", allowed, "Wrong uncertainty.")]
+    if len(variances) == 1 and len(legs) > 1:  # alike, as nearly always
+        return []
+    spreads = [isqrt(leg.variance_mg2) for leg in legs]
     if 2 * max(spreads, default=0) <= sum(spreads):
         return []
     found, allowed = " and ".join(map(grams, spreads)), "none larger than the others together; alike for two legs"

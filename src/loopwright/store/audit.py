@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -28,7 +29,13 @@ _LEGS = sa.select(*LEG.c).order_by(LEG.c.seq, LEG.c.account)
 def audit_store(connection: Connection, receipts: Iterable[Head] = ()) -> Report:
     """Verify everything in one snapshot; `receipts` are heads that were kept elsewhere."""
     texts = sa.select(ENTRY.c.text).where(ENTRY.c.seq == sa.bindparam("seq"))
-    auditor = Auditor(lambda seq: connection.execute(texts, {"seq": seq}).scalar_one_or_none(), receipts)
+
+    @lru_cache(maxsize=1000)
+    def text_of(seq: int) -> str | None:
+        found: str | None = connection.execute(texts, {"seq": seq}).scalar_one_or_none()
+        return found
+
+    auditor = Auditor(text_of, receipts)
     try:
         _audit(connection, auditor)
     except (connection.dialect.loaded_dbapi.Error, sa.exc.DBAPIError) as error:
@@ -59,7 +66,8 @@ def _rows(connection: Connection, query: sa.Select[Any]) -> _Rows:
     cursor = connection.connection.cursor()
     try:
         cursor.execute(text)
-        return list(cursor.fetchall())
+        found: _Rows = list(cursor.fetchall())
+        return found
     finally:
         cursor.close()
 
