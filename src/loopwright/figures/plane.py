@@ -37,7 +37,11 @@ class _View:
 
 
 def plane_figure(
-    judgement: Judgement, terms: Terms = SI, theme: ThemeName = "light", width: int = DESKTOP
+    judgement: Judgement,
+    terms: Terms = SI,
+    theme: ThemeName = "light",
+    width: int = DESKTOP,
+    height: int | None = None,
 ) -> dict[str, Any]:
     """Draw the judgement in the pressure-enthalpy plane, as a Vega-Lite spec.
 
@@ -47,10 +51,11 @@ def plane_figure(
     terms : the person's units, for the labels
     theme : "light" or "dark"
     width : outer width [px], 390 for a phone
+    height : of the plane inside its axes [px]; by the width where none is given
     """
     colours = THEMES[theme]
     outline = _outline(judgement.refrigerant)
-    view = _view(judgement, outline, width)
+    view = _view(judgement, outline, width, height)
     return {
         "$schema": SCHEMA,
         "description": headline(judgement, terms),
@@ -98,13 +103,13 @@ def _outline(refrigerant: str) -> tuple[tuple[float, float], ...]:
         return ()
 
 
-def _view(judgement: Judgement, outline: Sequence[tuple[float, float]], width: int) -> _View:
+def _view(judgement: Judgement, outline: Sequence[tuple[float, float]], width: int, height: int | None = None) -> _View:
     corners = [c for cycle in _cycles(judgement) for c in cycle]
     pressures = [c.pressure for c in corners] or [p for _, p in outline] or [100e3, 3000e3]
     enthalpies = [c.enthalpy for c in corners] or [h for h, _ in outline] or [200e3, 450e3]
     top = max(1.35 * max(pressures), 1.12 * max((p for _, p in outline), default=0.0))
     inner = width - _MARGIN
-    height = round(min(0.95 * inner, 250 + 0.3 * inner))
+    height = round(min(0.95 * inner, 250 + 0.3 * inner)) if height is None else height
     bottom = _bottom(min(pressures), top, height)
     left = min([min(enthalpies) - 20e3, *(h - 22e3 for h, p in outline if p >= bottom)])  # room for the labels inside
     right = max([max(enthalpies) + 16e3, *(h + 8e3 for h, p in outline if p >= bottom)])
