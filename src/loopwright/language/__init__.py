@@ -23,7 +23,19 @@ if TYPE_CHECKING:
 
     from babel import Locale
 
-__all__ = ["date", "decimal", "languages", "later", "moment", "nearest", "say", "say_many", "speaking", "spoken"]
+__all__ = [
+    "date",
+    "decimal",
+    "decimal_mark",
+    "languages",
+    "later",
+    "moment",
+    "nearest",
+    "say",
+    "say_many",
+    "speaking",
+    "spoken",
+]
 
 _LANGUAGES = {"en": "English", "es": "Español"}
 _spoken: ContextVar[str] = ContextVar("loopwright_spoken", default="en")
@@ -121,7 +133,16 @@ def decimal(value: float, places: int, signed: bool = False) -> str:
     text = f"{value:{'+' if signed else ''}.{places}f}"
     if float(text) == 0.0:
         text = text.lstrip("-")
-    return text.replace(".", _decimal_mark(_spoken.get()))
+    return text.replace(".", decimal_mark())
+
+
+def decimal_mark() -> str:
+    """Return the decimal mark of the language spoken now.
+
+    >>> decimal_mark()
+    '.'
+    """
+    return _mark_of(_spoken.get())
 
 
 def date(when: datetime.date) -> str:
@@ -173,18 +194,18 @@ class _Number(float):
     """A float that writes itself with the decimal mark of the language spoken."""
 
     def __format__(self, spec: str) -> str:
-        return super().__format__(spec).replace(".", _decimal_mark(_spoken.get()))
+        return super().__format__(spec).replace(".", decimal_mark())
 
 
 def _filled(template: str, values: Mapping[str, Any]) -> str:
     if not values:
         return template
-    own = _decimal_mark(_spoken.get()) == "."
+    own = decimal_mark() == "."
     return template.format(**{k: _Number(v) if isinstance(v, float) and not own else v for k, v in values.items()})
 
 
 @cache
-def _decimal_mark(code: str) -> str:
+def _mark_of(code: str) -> str:
     if code.partition("-")[0] == "en":
         return "."
     return str(_locale(code).number_symbols["latn"]["decimal"])

@@ -12,6 +12,7 @@ from numbers import Real
 from typing import Literal
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.quantities.units import Kind, Reference, Unit, canonical, units_of
 
 __all__ = ["Quantity", "absolute", "find_unit", "number", "parse", "written_as"]
@@ -73,7 +74,7 @@ def parse(written: object, kind: Kind, unit: str | None = None, default: str | N
     0.5953
     """
     if isinstance(written, bool) or not isinstance(written, str | Real):
-        raise _wrong(written, _example(kind), "Not a number.")
+        raise _wrong(written, _example(kind), say("Not a number."))
     if not isinstance(written, str):
         return _with_unit(_finite(written, written), kind, _needed(unit or default, kind, written), written)
     text = _plain(written)
@@ -82,7 +83,7 @@ def parse(written: object, kind: Kind, unit: str | None = None, default: str | N
         return _with_unit(pounds + ounces / 16, kind, "lb", written)
     match = _WRITTEN.fullmatch(text)
     if not match:
-        raise _wrong(written, _example(kind), "Not a number.")
+        raise _wrong(written, _example(kind), say("Not a number."))
     value = _finite(number(match[1]), written)
     if match[2] and unit is not None:
         _agree(match[2], unit, kind, written)
@@ -107,7 +108,7 @@ def number(text: str) -> float:
     except ValueError as error:
         if isinstance(error, InputError):
             raise
-        raise _wrong(text, "a number such as 30.5 or 30,5", "Not a number.") from error
+        raise _wrong(text, say("a number such as 30.5 or 30,5"), say("Not a number.")) from error
 
 
 def find_unit(spelling: str, kind: Kind) -> tuple[Unit, Reference | None]:
@@ -125,8 +126,8 @@ def find_unit(spelling: str, kind: Kind) -> tuple[Unit, Reference | None]:
         return found
     allowed = ", ".join(u.symbol for u in units_of(kind))
     near = get_close_matches(canonical(spelling[:LONGEST]), _spellings(kind), n=1)
-    hint = f" Did you mean {_spellings(kind)[near[0]][0].symbol}?" if near else ""
-    raise _wrong(spelling, allowed, f"Not a unit of {kind.replace('_', ' ')}.{hint}")
+    hint = say(" Did you mean {word}?", word=_spellings(kind)[near[0]][0].symbol) if near else ""
+    raise _wrong(spelling, allowed, say("Not a unit of {kind}.{hint}", kind=say(kind.replace("_", " ")), hint=hint))
 
 
 def absolute(pressure: Quantity, atmosphere: float, reference: Literal["gauge", "absolute"] = "gauge") -> float:
@@ -164,12 +165,16 @@ def _with_unit(value: float, kind: Kind, spelling: str, written: object, declare
 def _agree(spelling: str, declared: str, kind: Kind, written: object) -> None:
     (inside, its), (beside, other) = find_unit(spelling, kind), find_unit(declared, kind)
     if inside != beside or (its and other and its != other):
-        raise _wrong(f"{written!r} with unit {declared!r}", "one unit, or the same one twice", "Two different units.")
+        raise _wrong(
+            say("{written!r} with unit {declared!r}", written=written, declared=declared),
+            say("one unit, or the same one twice"),
+            say("Two different units."),
+        )
 
 
 def _needed(unit: str | None, kind: Kind, written: object) -> str:
     if unit is None:
-        raise _wrong(written, ", ".join(u.symbol for u in units_of(kind)), "No unit.")
+        raise _wrong(written, ", ".join(u.symbol for u in units_of(kind)), say("No unit."))
     return unit
 
 
@@ -179,14 +184,14 @@ def _finite(value: Real | float, written: object) -> float:
     except OverflowError:  # an integer of hundreds of digits
         plain = math.inf
     if not math.isfinite(plain):
-        raise _wrong(written, "a finite number", "Not a finite number.")
+        raise _wrong(written, say("a finite number"), say("Not a finite number."))
     return plain
 
 
 def _plain(text: str) -> str:
     """Bring full-width digits, superscripts, typographic minus, quotes and degree signs to their plain form."""
     if len(text) > LONGEST:
-        raise _wrong(text, f"at most {LONGEST} characters", "Too long for one value.")
+        raise _wrong(text, say("at most {count} characters", count=LONGEST), say("Too long for one value."))
     return unicodedata.normalize("NFKC", text.translate(_TYPOGRAPHIC))
 
 
@@ -210,7 +215,7 @@ def _split_decimal(digits: str, text: str) -> tuple[str, str, str]:
         return digits, "", ""
     if mark == "," and re.fullmatch(r"[1-9]\d{0,2},\d{3}", digits):
         plain = digits.replace(",", "")
-        raise _wrong(text, f"{plain} or {digits.replace(',', '.')}", "The comma may be decimal or thousands.")
+        raise _wrong(text, f"{plain} or {digits.replace(',', '.')}", say("The comma may be decimal or thousands."))
     return digits[:last], mark, rest
 
 
@@ -240,13 +245,13 @@ def written_as(found: object) -> str:
     try:
         text = found if isinstance(found, str) else repr(found)
     except (ValueError, RecursionError):  # an integer of thousands of digits; lists a thousand deep
-        text = f"a {type(found).__name__} too large to print"
+        text = say("a {name} too large to print", name=type(found).__name__)
     text = text if len(text) <= LONGEST else text[:LONGEST] + "..."
     return "".join(ch if ch.isprintable() else ch.encode("unicode_escape").decode("ascii") for ch in text) or '""'
 
 
 def _example(kind: Kind) -> str:
-    return f"a number, with its unit if you like ({', '.join(u.symbol for u in units_of(kind))})"
+    return say("a number, with its unit if you like ({units})", units=", ".join(u.symbol for u in units_of(kind)))
 
 
 def _wrong(found: object, allowed: str, says: str) -> InputError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loopwright.language import decimal_mark
 from loopwright.quantities.parse import find_unit
 from loopwright.quantities.units import Kind
 
@@ -22,7 +23,7 @@ def from_si(value: float, kind: Kind, unit: str) -> float:
     return (value - found.offset) / found.factor
 
 
-def show(value: float, kind: Kind, unit: str, decimals: int | None = None, decimal_mark: str = ".") -> str:
+def show(value: float, kind: Kind, unit: str, decimals: int | None = None, mark: str | None = None) -> str:
     """Print a value in SI with its unit, as many decimals as the unit deserves, without trailing zeros.
 
     Parameters
@@ -30,7 +31,7 @@ def show(value: float, kind: Kind, unit: str, decimals: int | None = None, decim
     value : in SI, of the given kind
     unit : any spelling of a unit of that kind; printed as its own symbol
     decimals : places after the mark, kept even when zero; None leaves it to the unit
-    decimal_mark : "." or ","
+    mark : "." or ","; None takes that of the language spoken
 
     Raises
     ------
@@ -45,4 +46,4 @@ def show(value: float, kind: Kind, unit: str, decimals: int | None = None, decim
         text = text.rstrip("0").rstrip(".")
     if float(text) == 0.0:
         text = text.lstrip("-")
-    return f"{text.replace('.', decimal_mark)} {found.symbol}".removesuffix(" 1")
+    return f"{text.replace('.', mark or decimal_mark())} {found.symbol}".removesuffix(" 1")

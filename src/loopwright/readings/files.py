@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.quantities import written_as
 from loopwright.readings import json_text, toml_text
 from loopwright.readings.gather import LONGEST_TEXT, is_text
@@ -33,12 +34,14 @@ def read_file(path: str | Path) -> list[Test | Refused]:
     path = Path(path)
     form = FORMS.get(path.suffix.casefold())
     if form is None:
-        raise _unreadable(path, path.suffix or "no ending", ", ".join(FORMS), "The ending does not say what is inside.")
+        raise _unreadable(
+            path, path.suffix or say("no ending"), ", ".join(FORMS), say("The ending does not say what is inside.")
+        )
     try:
         raw = path.read_bytes()
     except (OSError, ValueError) as error:
-        says = f"Cannot be read: {getattr(error, 'strerror', None) or error}."
-        raise _unreadable(path, "no readable file", "a file that can be read", says) from error
+        says = say("Cannot be read: {reason}.", reason=getattr(error, "strerror", None) or error)
+        raise _unreadable(path, say("no readable file"), say("a file that can be read"), says) from error
     return read_text(raw, form)
 
 
@@ -55,7 +58,7 @@ def read_text(raw: bytes | str, form: str) -> list[Test | Refused]:
     """
     form = FORMS.get(Path(form).suffix.casefold(), form)
     if form not in FORMS.values():
-        raise InputError([Problem("form", written_as(form), "json, toml, jsonl", "Not a form of sheet.")])
+        raise InputError([Problem("form", written_as(form), "json, toml, jsonl", say("Not a form of sheet."))])
     try:
         text = _decoded(raw)
     except InputError as error:
@@ -92,9 +95,9 @@ def _decoded(raw: bytes | str) -> str:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        found = f"byte {raw[error.start : error.start + 1].hex()} at position {error.start}"
-        says = "Not UTF-8 text; save the file as UTF-8."
-        raise InputError([Problem("(the file)", found, "UTF-8 text", says, line)]) from error
+        found = say("byte {byte} at position {place}", byte=raw[error.start : error.start + 1].hex(), place=error.start)
+        says = say("Not UTF-8 text; save the file as UTF-8.")
+        raise InputError([Problem(say("(the file)"), found, say("UTF-8 text"), says, line)]) from error
 
 
 def _unreadable(path: Path, found: str, allowed: str, says: str) -> InputError:

@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.quantities import Kind, Quantity, parse, written_as
 
 __all__ = ["LONGEST_TEXT", "Gather", "is_text", "join"]
@@ -41,33 +42,33 @@ class Gather:
 
     def add(self, field: str, found: object, allowed: str, says: str) -> None:
         """Note one problem."""
-        self.problems.append(Problem(field or "(the sheet)", written_as(found), allowed, says))
+        self.problems.append(Problem(field or say("(the sheet)"), written_as(found), allowed, says))
 
     def table(self, found: object, field: str, keys: Iterable[str], needed: Iterable[str] = ()) -> Mapping[str, Any]:
         """Return a table after refusing unknown and missing keys; an empty one where it is none."""
         keys = tuple(keys)
         if not isinstance(found, Mapping):
-            self.add(field, found, f"a table with {', '.join(keys)}", "Not a table.")
+            self.add(field, found, say("a table with {keys}", keys=", ".join(keys)), say("Not a table."))
             return {}
         for key in found:
             if key not in keys:
                 self._unknown(key, field, keys)
         for key in needed:
             if found.get(key) is None:
-                self.add(join(field, key), "nothing", "a value", "Missing.")
+                self.add(join(field, key), say("nothing"), say("a value"), say("Missing."))
         return {key: found[key] for key in keys if found.get(key) is not None}
 
     def _unknown(self, key: object, field: str, keys: tuple[str, ...]) -> None:
         near = get_close_matches(key, keys, n=1) if isinstance(key, str) and len(key) < 60 else []
-        hint = f" Did you mean {near[0]}?" if near else ""
-        self.add(join(field, written_as(key)), written_as(key), ", ".join(keys), f"Unknown key.{hint}")
+        hint = say(" Did you mean {word}?", word=near[0]) if near else ""
+        self.add(join(field, written_as(key)), written_as(key), ", ".join(keys), say("Unknown key.{hint}", hint=hint))
 
     def rows(self, found: object, field: str) -> list[Any]:
         """Return a list; an empty one where it is missing or none."""
         if found is None:
             return []
         if not isinstance(found, list | tuple):
-            self.add(field, found, "a list", "Not a list.")
+            self.add(field, found, say("a list"), say("Not a list."))
             return []
         return list(found)
 
@@ -76,11 +77,16 @@ class Gather:
         if (found := table.get(key)) is None:
             return None
         if not isinstance(found, str):
-            self.add(join(field, key), found, "text", "Not text.")
+            self.add(join(field, key), found, say("text"), say("Not text."))
         elif len(found) > LONGEST_TEXT:
-            self.add(join(field, key), found, f"at most {LONGEST_TEXT} characters", "Too long.")
+            self.add(
+                join(field, key),
+                found,
+                say("at most {count} characters", count=LONGEST_TEXT),
+                say("Too long."),
+            )
         elif not is_text(found):
-            self.add(join(field, key), found, "text that can be written down", "Half of a character.")
+            self.add(join(field, key), found, say("text that can be written down"), say("Half of a character."))
         else:
             return found
         return None
@@ -93,8 +99,8 @@ class Gather:
         if isinstance(found, str) and found in allowed:
             return found
         near = get_close_matches(found, allowed, n=1) if isinstance(found, str) and len(found) < 60 else []
-        hint = f" Did you mean {near[0]}?" if near else ""
-        self.add(join(field, key), found, ", ".join(allowed), f"Not one of the allowed words.{hint}")
+        hint = say(" Did you mean {word}?", word=near[0]) if near else ""
+        self.add(join(field, key), found, ", ".join(allowed), say("Not one of the allowed words.{hint}", hint=hint))
         return None
 
     def quantity(

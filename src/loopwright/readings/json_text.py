@@ -9,6 +9,7 @@ from bisect import bisect_right
 from typing import Any
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.quantities import written_as
 from loopwright.readings.gather import join
 from loopwright.readings.places import Places
@@ -43,7 +44,7 @@ def scan(text: str, first_line: int = 1) -> tuple[Any, Places]:
     value = scanner.value("", 0)
     scanner.skip()
     if scanner.at < len(text):
-        raise scanner.wrong("the end of the text", "Something follows the end of the sheet.")
+        raise scanner.wrong(say("the end of the text"), say("Something follows the end of the sheet."))
     if scanner.twice:
         raise InputError(scanner.twice)
     return value, Places(scanner.lines)
@@ -67,14 +68,14 @@ class _Scanner:
 
     def wrong(self, allowed: str, says: str) -> InputError:
         word = _WORD.match(self.text, self.at)
-        found = word[0] if word else self.text[self.at : self.at + 1] or "the end of the text"
-        return InputError([Problem("(the file)", written_as(found), allowed, says, self.line())])
+        found = word[0] if word else self.text[self.at : self.at + 1] or say("the end of the text")
+        return InputError([Problem(say("(the file)"), written_as(found), allowed, says, self.line())])
 
     def value(self, path: str, depth: int) -> Any:
         self.skip()
         self.lines.setdefault(path, self.line())
         if depth > DEEPEST:
-            raise self.wrong(f"at most {DEEPEST} levels", "Nested too deeply.")
+            raise self.wrong(say("at most {count} levels", count=DEEPEST), say("Nested too deeply."))
         opening = self.text[self.at : self.at + 1]
         if opening == "{":
             return self.members(path, depth)
@@ -91,7 +92,7 @@ class _Scanner:
             key = self.string()
             where = join(path, key)
             if key in found:
-                self.twice.append(Problem(where, written_as(key), "each key once", "Given twice.", line))
+                self.twice.append(Problem(where, written_as(key), say("each key once"), say("Given twice."), line))
             self.lines[where] = line
             self.expect(":")
             found[key] = self.value(where, depth + 1)
@@ -117,13 +118,13 @@ class _Scanner:
     def expect(self, mark: str, allowed: str = "") -> None:
         self.skip()
         if not self.text.startswith(mark, self.at):
-            raise self.wrong(allowed or mark, "Not JSON.")
+            raise self.wrong(allowed or mark, say("Not JSON."))
         self.at += 1
 
     def string(self) -> str:
         match = _STRING.match(self.text, self.at)
         if not match:
-            raise self.wrong("text in double quotes, on one line", "Not JSON.")
+            raise self.wrong(say("text in double quotes, on one line"), say("Not JSON."))
         self.at = match.end()
         return str(json.loads(match[0]))
 
@@ -134,7 +135,7 @@ class _Scanner:
             return _CONSTANTS[word[0]]
         match = _NUMBER.match(self.text, self.at)
         if not match or (word and word.end() != match.end()):
-            raise self.wrong('a number, text in double quotes, true, false, null, "[" or "{"', "Not JSON.")
+            raise self.wrong(say('a number, text in double quotes, true, false, null, "[" or "{"'), say("Not JSON."))
         self.at = match.end()
         if match[1] or match[2]:
             return float(match[0])

@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Iterator
 
 from loopwright.errors import Problem
+from loopwright.language import say
 from loopwright.quantities import Kind, Quantity, find_unit, from_si, show, written_as
 from loopwright.readings.points import Range, table
 from loopwright.readings.records import Vehicle
@@ -49,11 +50,12 @@ def meant(found: Quantity) -> Iterator[tuple[str, float]]:
 def out_of_range(field: str, written: object, found: Quantity, allowed: Range, unit: str) -> Problem:
     """Name a value that is no pressure and lies outside what can be, with the unit that was probably meant."""
     low, high = (show(limit, found.kind, unit) for limit in (allowed.low, allowed.high))
-    side = "low" if found.value < allowed.low else "high"
     here = find_unit(unit, found.kind)[0].symbol
     fits = [f"{symbol} ({show(value, found.kind, here)})" for symbol, value in meant(found) if allowed.usual(value)]
-    says = f"Too {side} to be.{_probably(fits, found)}"
-    return Problem(field, _named(written, found), f"{low} to {high}", says)
+    says = say("Too low to be.") if found.value < allowed.low else say("Too high to be.")
+    return Problem(
+        field, _named(written, found), say("{low} to {high}", low=low, high=high), says + _probably(fits, found)
+    )
 
 
 def value_cannot_be(
@@ -70,31 +72,38 @@ def pressure_cannot_be(
 ) -> Problem:
     """Name a pressure outside what can be: below a full vacuum, or above where a relief valve has opened."""
     low, high = (show(limit - air, "pressure", found.unit.symbol) for limit in (allowed.low, allowed.high))
-    span = f"{low} to {high} gauge"
+    span = say("{low} to {high} gauge", low=low, high=high)
     if value > allowed.high:
         fits = [symbol for symbol, other in meant(found) if allowed.usual(other + (value - found.value))]
-        says = f"Above the pressure at which a relief valve opens.{_probably(fits, found)}"
+        says = say("Above the pressure at which a relief valve opens.") + _probably(fits, found)
         return Problem(field, _named(written, found), span, says)
     if value == found.value:  # written as absolute
-        says = "Too close to a full vacuum for a vehicle."
+        says = say("Too close to a full vacuum for a vehicle.")
         if allowed.low <= found.value + air <= allowed.high:
-            says += " Probably gauge pressure written as absolute."
+            says += say(" Probably gauge pressure written as absolute.")
         return Problem(
-            field, _named(written, found), f"{span}, or {show(allowed.low, 'pressure', 'kPa')} absolute", says
+            field,
+            _named(written, found),
+            say("{span}, or {low} absolute", span=span, low=show(allowed.low, "pressure", "kPa")),
+            says,
         )
-    return Problem(field, _named(written, found), span, "Below a full vacuum." + _vacuum_meant(found, air))
+    return Problem(field, _named(written, found), span, say("Below a full vacuum.") + _vacuum_meant(found, air))
 
 
 def _probably(fits: list[str], found: Quantity) -> str:
-    return f" Probably {' or '.join(fits[:2])} written as {found.unit.symbol}." if fits else ""
+    return (
+        say(" Probably {meant} written as {unit}.", meant=say(" or ").join(fits[:2]), unit=found.unit.symbol)
+        if fits
+        else ""
+    )
 
 
 def _vacuum_meant(found: Quantity, air: float) -> str:
     number = abs(from_si(found.value, "pressure", found.unit.symbol))
     vacuum, _ = find_unit("inHg", "pressure")
     if found.unit.symbol != "inHg" and 0 < number * vacuum.factor < air:
-        return f" Probably inches of mercury of vacuum written as {found.unit.symbol}."
-    return " The gauge's zero or the altitude may be wrong."
+        return say(" Probably inches of mercury of vacuum written as {unit}.", unit=found.unit.symbol)
+    return say(" The gauge's zero or the altitude may be wrong.")
 
 
 def _named(written: object, found: Quantity) -> str:

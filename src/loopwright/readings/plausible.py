@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 from loopwright.errors import Problem
+from loopwright.language import say
 from loopwright.quantities import find_unit, from_si, show
 from loopwright.readings.points import table
 from loopwright.readings.records import Reading, Test
@@ -61,7 +62,7 @@ def _not_modelled(test: Test) -> Iterator[Problem]:
         return
     for r in test.readings:
         if r.phase != "standing" and r.point not in ("ambient_air", "condenser_air_in", "cabin_air_in"):
-            says = f"{name} is judged by its standing pressure only."
+            says = say("{name} is judged by its standing pressure only.", name=name)
             yield Problem(f"{r.field}.phase", r.phase, "standing", says)
 
 
@@ -75,15 +76,21 @@ def _pairs(test: Test, phase: str) -> Iterator[tuple[Reading, Reading]]:
 def _hoses_swapped(test: Test) -> Iterator[Problem]:
     for low, high in _pairs(test, "running"):
         if low.value - high.value > SWAPPED:
-            says = "The low side cannot be far above the high side while running. Probably hoses or lines are swapped."
-            yield _problem(low, f"not above the high side, {high.written}", says)
+            says = say(
+                "The low side cannot be far above the high side while running. Probably hoses or lines are swapped."
+            )
+            yield _problem(low, say("not above the high side, {high}", high=high.written), says)
 
 
 def _sides_nearly_swapped(test: Test) -> Iterator[str]:
     for low, high in _pairs(test, "running"):
         if DOUBTFUL < low.value - high.value <= SWAPPED:
-            both = f"The low side ({low.written}) reads above the high side ({high.written}) while running"
-            yield f"{both}: check the zero of the gauges and which hose is where."
+            yield say(
+                "The low side ({low}) reads above the high side ({high}) while running: "
+                "check the zero of the gauges and which hose is where.",
+                low=low.written,
+                high=high.written,
+            )
 
 
 def _standing_too_high(test: Test) -> Iterator[Problem]:
@@ -93,9 +100,14 @@ def _standing_too_high(test: Test) -> Iterator[Problem]:
     for r in _of(test, "standing", ("low_side", "high_side"), "pressure"):
         if r.value > hottest + AIR_INSIDE:
             day = show(test.weather.air_temperature, "temperature", "°C")
-            says = f"No vehicle standing in {day} holds that.{_probably(test, r)}"
+            says = say("No vehicle standing in {day} holds that.", day=day) + _probably(test, r)
             yield _problem(
-                r, f"at most {show(hottest + AIR_INSIDE - test.weather.atmosphere, 'pressure', r.unit)} gauge", says
+                r,
+                say(
+                    "at most {pressure} gauge",
+                    pressure=show(hottest + AIR_INSIDE - test.weather.atmosphere, "pressure", r.unit),
+                ),
+                says,
             )
 
 
@@ -104,7 +116,11 @@ def _standing_in_another_unit(test: Test) -> Iterator[str]:
         hint = _probably(test, low)
         same = low.unit == high.unit and low.reference == high.reference
         if abs(low.value - high.value) < SIDES_AGREE and same and hint and hint == _probably(test, high):
-            yield f"Standing, both sides show {low.written}, which fits no liquid at this temperature.{hint}"
+            yield say(
+                "Standing, both sides show {pressure}, which fits no liquid at this temperature.{hint}",
+                pressure=low.written,
+                hint=hint,
+            )
 
 
 def _vent_is_cold(test: Test) -> bool:
@@ -118,14 +134,22 @@ def _cooled_by_nothing(test: Test) -> Iterator[Problem]:
         return
     for r, needed, unit in _high_sides_that_condense_nothing(test):
         at_least = show(needed - test.weather.atmosphere, "pressure", r.unit)
-        says = f"The vent is cold, but nothing condenses at this pressure. Probably {unit} written as {r.unit}."
-        yield _problem(r, f"at least {at_least} gauge where the vent is cold", says)
+        says = say(
+            "The vent is cold, but nothing condenses at this pressure. Probably {meant} written as {unit}.",
+            meant=unit,
+            unit=r.unit,
+        )
+        yield _problem(r, say("at least {pressure} gauge where the vent is cold", pressure=at_least), says)
 
 
 def _running_in_another_unit(test: Test) -> Iterator[str]:
     """Without a cold vent an empty system shows the same, so it is only remarked on."""
     for r, _, unit in _high_sides_that_condense_nothing(test):
-        yield f"Nothing condenses at {r.written} on the high side; an empty system shows that, or {unit} was meant."
+        yield say(
+            "Nothing condenses at {pressure} on the high side; an empty system shows that, or {unit} was meant.",
+            pressure=r.written,
+            unit=unit,
+        )
 
 
 def _high_sides_that_condense_nothing(test: Test) -> Iterator[tuple[Reading, float, str]]:
@@ -146,9 +170,9 @@ def _cooled_by_warmth(test: Test) -> Iterator[Problem]:
     for r in _of(test, "running", "low_side", "pressure"):
         if r.statistic == "mean" and r.value > warmest and (unit := _unit_between(test, r, *EVAPORATING)):
             at_most = show(warmest - test.weather.atmosphere, "pressure", r.unit)
-            says = "The vent is cold, but nothing boils below the day at this pressure."
-            allowed = f"at most {at_most} gauge where the vent is cold"
-            yield _problem(r, allowed, f"{says} Probably {unit} written as {r.unit}.")
+            says = say("The vent is cold, but nothing boils below the day at this pressure.")
+            says += say(" Probably {meant} written as {unit}.", meant=unit, unit=r.unit)
+            yield _problem(r, say("at most {pressure} gauge where the vent is cold", pressure=at_most), says)
 
 
 def _unit_between(test: Test, r: Reading, coldest: float, warmest: float) -> str | None:
@@ -162,8 +186,12 @@ def _unit_between(test: Test, r: Reading, coldest: float, warmest: float) -> str
 def _not_level(test: Test) -> Iterator[str]:
     for low, high in _pairs(test, "standing"):
         if abs(low.value - high.value) > DOUBTFUL:
-            both = f"Standing, the low side shows {low.written} and the high side {high.written}"
-            yield f"{both}: they have not come level yet, or a gauge is off."
+            yield say(
+                "Standing, the low side shows {low} and the high side {high}: "
+                "they have not come level yet, or a gauge is off.",
+                low=low.written,
+                high=high.written,
+            )
 
 
 def _other_units(test: Test, r: Reading) -> Iterator[tuple[str, float]]:
@@ -182,12 +210,12 @@ def _probably(test: Test, r: Reading) -> str:
         return ""
     for unit, value in _other_units(test, r):
         if abs(value / soaked - 1) < COINCIDENCE:
-            return f" Probably {unit} written as {r.unit}."
+            return say(" Probably {meant} written as {unit}.", meant=unit, unit=r.unit)
     air = test.weather.atmosphere
     if r.reference == "absolute" and abs((r.value + air) / soaked - 1) < COINCIDENCE:
-        return " Perhaps gauge pressure written as absolute."
+        return say(" Perhaps gauge pressure written as absolute.")
     if r.reference == "gauge" and abs((r.value - air) / soaked - 1) < COINCIDENCE:
-        return " Perhaps absolute pressure written as gauge, or as much air inside as out."
+        return say(" Perhaps absolute pressure written as gauge, or as much air inside as out.")
     return ""
 
 
@@ -213,10 +241,10 @@ def _vent_frozen(test: Test) -> Iterator[Problem]:
         return
     for r in _of(test, "running", VENTS, "temperature"):
         if r.value < COLDEST_VENT:
-            says = "No vent blows that cold: the coil would be shut with ice."
+            says = say("No vent blows that cold: the coil would be shut with ice.")
             if r.unit == "°F":
-                says += " Probably °C written as °F."
-            yield _problem(r, f"at least {show(COLDEST_VENT, 'temperature', r.unit)}", says)
+                says += say(" Probably °C written as °F.")
+            yield _problem(r, say("at least {least}", least=show(COLDEST_VENT, "temperature", r.unit)), says)
 
 
 def _vent_in_another_unit(test: Test) -> Iterator[str]:
@@ -226,7 +254,12 @@ def _vent_in_another_unit(test: Test) -> Iterator[str]:
         number = from_si(r.value, "temperature", "°C")
         other = fahrenheit.factor * number + fahrenheit.offset
         if r.unit == "°C" and r.value > test.weather.air_temperature + COOLING and 273.15 < other < 290.0:
-            yield f"{table().points[r.point].name}: {r.written} is far warmer than the day; was {number:g} °F meant?"
+            yield say(
+                "{point}: {temperature} is far warmer than the day; was {number:g} °F meant?",
+                point=say(table().points[r.point].name),
+                temperature=r.written,
+                number=number,
+            )
 
 
 def _air_disagrees(test: Test) -> Iterator[str]:
@@ -234,14 +267,16 @@ def _air_disagrees(test: Test) -> Iterator[str]:
     for r in outdoors:
         if abs(r.value - test.weather.air_temperature) > NOTEWORTHY:
             day = show(test.weather.air_temperature, "temperature", r.unit)
-            yield f"The outdoor air was read as {r.written}, but the weather says {day}."
+            yield say("The outdoor air was read as {air}, but the weather says {day}.", air=r.written, day=day)
 
 
 def _dry_air(test: Test) -> Iterator[str]:
     humidity = test.weather.relative_humidity
     if humidity is not None and humidity < 0.03:
         dry = show(humidity, "fraction", "%")
-        yield f"{dry} humidity is drier than almost any air outdoors; leave it out if it is unknown."
+        yield say(
+            "{humidity} humidity is drier than almost any air outdoors; leave it out if it is unknown.", humidity=dry
+        )
 
 
 _UNLIKELY = (

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any, Literal
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.quantities import Quantity, absolute, written_as
 from loopwright.readings import mixups
 from loopwright.readings.gather import Gather, join
@@ -127,7 +128,7 @@ def _placed(problems: list[Problem], places: Places | None) -> list[Problem]:
 def _schema(top: Mapping[str, Any], gather: Gather) -> None:
     found = top.get("schema", 1)
     if isinstance(found, bool) or found != 1:
-        gather.add("schema", found, "1", "Not a schema this version knows.")
+        gather.add("schema", found, "1", say("Not a schema this version knows."))
 
 
 def _vehicle(found: object, gather: Gather) -> Vehicle | None:
@@ -151,8 +152,10 @@ def _refrigerant(at: Mapping[str, Any], gather: Gather) -> str | None:
         return None
     known = table().refrigerant(written)
     if known is None:
-        allowed = ", ".join(name if r.loop else f"{name} (standing pressure only)" for name, r in _refrigerants())
-        gather.add("vehicle.refrigerant", written, allowed, "Not a refrigerant that can be judged.")
+        allowed = ", ".join(
+            name if r.loop else say("{name} (standing pressure only)", name=name) for name, r in _refrigerants()
+        )
+        gather.add("vehicle.refrigerant", written, allowed, say("Not a refrigerant that can be judged."))
     return known
 
 
@@ -164,7 +167,7 @@ def _weather(found: object, gather: Gather) -> Weather | None:
     at = gather.table(found, "weather", KEYS["weather"], ("air_temperature_c",))
     air, humidity, altitude = (_number(at, key, "weather", gather) for key in KEYS["weather"])
     if humidity is not None and 0.0 < humidity < 0.01:  # the driest deserts stay above one per cent
-        says = "No air outdoors is that dry; was a fraction written where per cent is wanted?"
+        says = say("No air outdoors is that dry; was a fraction written where per cent is wanted?")
         gather.add("weather.relative_humidity_pct", at["relative_humidity_pct"], "1 to 100 %", says)
     return None if air is None else Weather(air, humidity, altitude)
 
@@ -193,7 +196,7 @@ def _number(at: Mapping[str, Any], key: str, where: str, gather: Gather, field: 
 def _reading(found: object, field: str, air: float, vehicle: Vehicle | None, gather: Gather) -> Reading | None:
     at = gather.table(found, field, KEYS["reading"], ("phase", "point", "quantity"))
     if isinstance(found, Mapping) and "value" not in found:
-        gather.add(join(field, "value"), "nothing", "a number, or null for no reading", "Missing.")
+        gather.add(join(field, "value"), say("nothing"), say("a number, or null for no reading"), say("Missing."))
     words = {key: gather.choice(at, key, field, CHOICES[key]) for key in ("phase", "reference", "statistic")}
     point = gather.choice(at, "point", field, table().read_at())
     quantity = gather.choice(at, "quantity", field, table().quantities)
@@ -204,7 +207,7 @@ def _reading(found: object, field: str, air: float, vehicle: Vehicle | None, gat
         return None
     if quantity not in table().carries(point):
         allowed = f"{', '.join(table().carries(point))} at {point}"
-        gather.add(join(field, "quantity"), quantity, allowed, "Not read at this point.")
+        gather.add(join(field, "quantity"), quantity, allowed, say("Not read at this point."))
         return None
     read_value = _value(at, field, point, quantity, unit, words["reference"], air, vehicle, gather)
     beside = table().quantities[quantity].unit if read_value is None else read_value[1].unit.symbol
@@ -257,7 +260,7 @@ def _value(
     if found is None:
         return None
     if quantity == "pressure" and found.reference is not None and reference not in (None, _reference(found, None)):
-        says = "The value says one reference, the key another."
+        says = say("The value says one reference, the key another.")
         gather.add(join(field, "reference"), reference, _reference(found, None), says)
         return None
     value = found.value
@@ -287,7 +290,7 @@ def _sigma(at: Mapping[str, Any], field: str, quantity: str, default: str, gathe
     if "span" in given:
         span = gather.quantity(given["span"], join(where, "span"), measure, unit, default)
     elif kind == "of_span_pct":
-        gather.add(join(where, "span"), "nothing", "the span of the instrument", "Missing.")
+        gather.add(join(where, "span"), say("nothing"), say("the span of the instrument"), say("Missing."))
     if kind is None or "value" not in given:
         return None
     if kind == "of_span_pct":
@@ -297,7 +300,7 @@ def _sigma(at: Mapping[str, Any], field: str, quantity: str, default: str, gathe
         found = gather.quantity(given["value"], join(where, "value"), measure, unit, default)
         bound = None if found is None else found.value
     if bound is not None and bound <= 0:
-        gather.add(join(where, "value"), given["value"], "more than zero", "No instrument is without error.")
+        gather.add(join(where, "value"), given["value"], say("more than zero"), say("No instrument is without error."))
         return None
     return bound if bound is None or kind == "one_sigma" else bound / math.sqrt(3)
 

@@ -9,6 +9,7 @@ from contextlib import suppress
 from typing import Any
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.readings.gather import join
 from loopwright.readings.places import Places
 
@@ -49,10 +50,16 @@ def scan(text: str) -> tuple[dict[str, Any], Places]:
 
 def _not_toml(text: str, error: Exception) -> Problem:
     deep = isinstance(error, RecursionError)
-    says = "nested too deeply" if deep else _WHERE.sub("", str(error)).strip()
+    says = say("nested too deeply") if deep else _WHERE.sub("", str(error)).strip()
     place = _WHERE.search(str(error))
     line = None if place is None else int(place[1]) if place[1] else text.count("\n") + 1
-    return Problem("(the file)", "text that is not TOML", "a sheet in TOML", f"Not TOML: {says}.", line)
+    return Problem(
+        say("(the file)"),
+        say("text that is not TOML"),
+        say("a sheet in TOML"),
+        say("Not TOML: {says}.", says=says),
+        line,
+    )
 
 
 class _Finder:
