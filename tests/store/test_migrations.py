@@ -10,7 +10,11 @@ from databases import Maker
 from shop import AT, OPENING, draft, lines
 
 from loopwright.errors import InputError
-from loopwright.store import Journal, connect
+from loopwright.store import (
+    Journal,
+    connect,
+    shop_tables,  # noqa: F401 - its tables join METADATA
+)
 from loopwright.store.migrate import HEAD, downgrade, migrate, version
 from loopwright.store.tables import METADATA
 
