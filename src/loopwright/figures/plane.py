@@ -13,6 +13,7 @@ from loopwright.figures.render import SCHEMA
 from loopwright.figures.terms import SI, Row, Terms, row
 from loopwright.figures.theme import THEMES, Theme, ThemeName, config
 from loopwright.figures.words import headline
+from loopwright.language import say
 
 __all__ = ["DESKTOP", "PHONE", "plane_figure"]
 
@@ -154,7 +155,8 @@ def _axes(view: _View) -> dict[str, Any]:
 
 def _unit_on_top(ticks: Sequence[int]) -> str:
     """Only the topmost label carries the unit, so that no axis title stands upright beside the plot."""
-    return f"datum.value == {max(ticks, default=0)} ? datum.label + ' kPa absolute' : datum.label"
+    unit = say("kPa absolute")
+    return f"datum.value == {max(ticks, default=0)} ? datum.label + ' {unit}' : datum.label"
 
 
 def _dome_layers(outline: Sequence[tuple[float, float]], theme: Theme) -> list[dict[str, Any]]:
@@ -264,14 +266,14 @@ def _labels(judgement: Judgement, terms: Terms, theme: Theme, view: _View) -> li
 def _words(judgement: Judgement, terms: Terms, theme: Theme, view: _View) -> Iterable[_Label]:
     """Each side's label stands away from the healthy edge, the healthy cycle's away from the measured one."""
     if judgement.cycle:
-        yield from _side(judgement, terms, "high_side", "High side", theme.high, theme)
-        yield from _side(judgement, terms, "low_side", "Low side", theme.low, theme)
+        yield from _side(judgement, terms, "high_side", say("High side"), theme.high, theme)
+        yield from _side(judgement, terms, "low_side", say("Low side"), theme.low, theme)
     if judgement.healthy_cycle:
         h, p = _edge(judgement.healthy_cycle, "high_side")
         above = not judgement.cycle or p > _edge(judgement.cycle, "high_side")[1]
         reached = sorted(_edge(c, "high_side")[1] for c in judgement.healthy_cycles) or [p]
         far = reached[int((_CLEAR if above else 1 - _CLEAR) * (len(reached) - 1))]
-        yield _Label(h, max(far, p) if above else min(far, p), above, "what it should show today", theme.accent)
+        yield _Label(h, max(far, p) if above else min(far, p), above, say("what it should show today"), theme.accent)
 
 
 def _side(judgement: Judgement, terms: Terms, point: str, name: str, colour: str, theme: Theme) -> Iterable[_Label]:
@@ -282,8 +284,8 @@ def _side(judgement: Judgement, terms: Terms, point: str, name: str, colour: str
     if found is None:
         yield _Label(h, p, above, name, colour, weight=700)
         return
-    measured = f"{name} {found.value} {found.unit}" if found.value else f"{name}, not read"
-    expected = f"expected {found.band} {found.unit}"
+    measured = f"{name} {found.value} {found.unit}" if found.value else say("{side}, not read", side=name)
+    expected = say("expected {band} {unit}", band=found.band, unit=found.unit)
     first, second = (1, 0) if above else (0, 1)
     yield _Label(h, p, above, measured, colour, size=14, weight=700, line=first)
     yield _Label(h, p, above, expected, theme.grey, line=second)

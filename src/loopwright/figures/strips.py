@@ -13,7 +13,8 @@ from loopwright.figures.render import SCHEMA
 from loopwright.figures.strip import REACH, Strip, placed
 from loopwright.figures.terms import SI, Row, Terms, row
 from loopwright.figures.theme import THEMES, Theme, ThemeName, config
-from loopwright.figures.words import PHASES, reading_name
+from loopwright.figures.words import PHASES, place_word, reading_name
+from loopwright.language import say
 
 __all__ = ["in_order", "strips_figure"]
 
@@ -69,7 +70,7 @@ def strips_figure(
     layers = [*_heads(heads, colours), *_bands(lines, colours), *_marks(lines, colours), *_words(lines, page, colours)]
     return {
         "$schema": SCHEMA,
-        "description": "Each reading as a mark on the band where it should lie.",
+        "description": say("Each reading as a mark on the band where it should lie."),
         "width": width - 24,
         "height": height,
         "padding": 12,
@@ -97,7 +98,7 @@ def _lines(judgement: Judgement, terms: Terms, page: _Page) -> tuple[list[_Line]
     heads: list[tuple[float, str]] = []
     y = 0.0
     for phase, group in groupby(in_order(judgement.expected), key=lambda e: e.phase):
-        heads.append((y + 12, PHASES.get(phase, phase)))
+        heads.append((y + 12, say(PHASES.get(phase, phase))))
         y += 24
         for expected in group:
             shown = row(expected, terms, judgement.ambient_pressure)
@@ -162,9 +163,13 @@ def _words(lines: Sequence[_Line], page: _Page, theme: Theme) -> list[dict[str, 
     names = [{"x": 0, "y": x.y - page.lift, "says": reading_name(x.expected)} for x in lines]
     read = [x for x in lines if x.strip.word is not None]
     values = [{"x": 0, "y": x.y - page.lift, "says": f"{x.row.value} {x.row.unit}"} for x in read]
-    missing = [{"x": 0, "y": x.y - page.lift, "says": "not read"} for x in lines if x.strip.word is None]
-    outside = [{"x": 0, "y": x.y - page.lift, "says": x.strip.word} for x in read if x.strip.word != "inside"]
-    inside = [{"x": 0, "y": x.y - page.lift, "says": x.strip.word} for x in read if x.strip.word == "inside"]
+    missing = [{"x": 0, "y": x.y - page.lift, "says": say("not read")} for x in lines if x.strip.word is None]
+    outside = [
+        {"x": 0, "y": x.y - page.lift, "says": place_word(x.strip.word)} for x in read if x.strip.word != "inside"
+    ]
+    inside = [
+        {"x": 0, "y": x.y - page.lift, "says": place_word(x.strip.word)} for x in read if x.strip.word == "inside"
+    ]
     return [
         _text(names, theme.ink, x=page.name, size=14),
         _text(values, theme.ink, x=page.value, size=15, weight=700, align="right"),

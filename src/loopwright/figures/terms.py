@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loopwright.diagnosis.judgement import Expected, Interval
+from loopwright.language import decimal, decimal_mark, say
 from loopwright.quantities import Kind, find_unit, from_si
 from loopwright.readings import Test, table
 
@@ -80,7 +81,9 @@ def _weather(test: Test) -> str:
     unit = Terms(by_quantity=_first_unit(test)).unit("temperature").symbol
     air = f"{from_si(test.weather.air_temperature, 'temperature', unit):.0f} {unit}"
     humidity = test.weather.relative_humidity
-    return air if humidity is None else f"{air} and {100 * humidity:.0f} % humidity"
+    if humidity is None:
+        return air
+    return say("{air} and {humidity:.0f} % humidity", air=air, humidity=100 * humidity)
 
 
 def _first_unit(test: Test) -> dict[str, Shown]:
@@ -103,7 +106,7 @@ class Row:
     @property
     def band(self) -> str:
         """The band as text, so that a minus sign cannot be taken for the dash."""
-        return (" to " if self.low < 0 else "–").join(self.ends)
+        return (say(" to ") if self.low < 0 else "–").join(self.ends)
 
 
 def row(expected: Expected, terms: Terms, atmosphere: float) -> Row:
@@ -139,13 +142,12 @@ def places(width: float, unit: str, kind: Kind) -> int:
 
 
 def number(value: float, decimals: int) -> str:
-    """Write a number, never as minus zero.
+    """Write a number with the language's decimal mark, never as minus zero.
 
     >>> number(-0.04, 1), number(1180.2, 0)
     ('0.0', '1180')
     """
-    text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if float(text) == 0.0 else text
+    return decimal(value, decimals)
 
 
 def interval(of: Interval, kind: Kind, unit: str) -> str:
@@ -157,9 +159,11 @@ def interval(of: Interval, kind: Kind, unit: str) -> str:
     low, median, high = (from_si(v, kind, unit) for v in (of.low, of.median, of.high))
     decimals = min(places(high - low, unit, kind), 0 if high - low >= 4 else 1)
     symbol = "" if unit == "1" else f" {find_unit(unit, kind)[0].symbol}"
-    return f"{number(median, decimals)}{symbol} ({number(low, decimals)} to {number(high, decimals)})"
+    ends = {"low": number(low, decimals), "high": number(high, decimals)}
+    return say("{median}{unit} ({low} to {high})", median=number(median, decimals), unit=symbol, **ends)
 
 
 def _typed(value: float, decimals: int) -> str:
     text = number(value, decimals)
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    mark = decimal_mark()
+    return text.rstrip("0").rstrip(mark) if mark in text else text

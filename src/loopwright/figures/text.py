@@ -18,10 +18,12 @@ from loopwright.figures.words import (
     fault_name,
     headline,
     likelihood,
+    place_word,
     reading_name,
     severity_text,
     together,
 )
+from loopwright.language import decimal, say, say_many
 
 __all__ = ["judgement_text"]
 
@@ -63,7 +65,7 @@ def _verdict(judgement: Judgement, terms: Terms) -> Iterator[str]:
     for reason in judgement.reasons:
         yield from folded(reason, "  ")
     for warning in judgement.warnings:
-        yield from folded(f"Please look again: {warning}", "  ")
+        yield from folded(say("Please look again: {warning}", warning=warning), "  ")
 
 
 def _causes(judgement: Judgement) -> Iterator[str]:
@@ -73,7 +75,7 @@ def _causes(judgement: Judgement) -> Iterator[str]:
     rest = 1.0 - sum(c.probability for c in listed)
     shares = counts([*(c.probability for c in listed), max(rest, 0.0)])
     share_of = {id(cause): share for cause, share in zip(listed, shares[:-1], strict=True)}
-    yield heading("Causes", "of 100 vehicles that read so")
+    yield heading(say("Causes"), say("of 100 vehicles that read so"))
     for group in together(listed):
         if len(group) > 1:
             yield from _group(group, [share_of[id(c)] for c in group])
@@ -81,12 +83,12 @@ def _causes(judgement: Judgement) -> Iterator[str]:
             yield _cause_line(group[0], share_of[id(group[0])])
             yield from _details(group[0], group[0] is listed[0])
     if shares[-1]:
-        yield _line("anything else", shares[-1], rest, "")
+        yield _line(say("anything else"), shares[-1], rest, "")
 
 
 def _group(group: Sequence[Cause], shares: Sequence[int]) -> Iterator[str]:
     """Causes that look alike stand side by side, and the text says so."""
-    yield from folded(f"These look alike on these readings; together {sum(shares)}:", "  ")
+    yield from folded(say("These look alike on these readings; together {count}:", count=sum(shares)), "  ")
     for cause, share in zip(group, shares, strict=True):
         yield _cause_line(cause, share, "= ")
         yield from _details(cause, False)
@@ -118,16 +120,20 @@ def _readings(judgement: Judgement, terms: Terms) -> Iterator[str]:
     value = max(len(r.value) for _, r in found)
     unit = max(len(r.unit) for _, r in found)
     band = max(len(r.band) for _, r in found)
-    third = max(4, (WIDTH - name - value - unit - band - len("inside") - 6) // 3)
-    yield heading("Readings", "░ 9 in 10 healthy ones, │ their middle, ● yours")
+    third = max(4, (WIDTH - name - value - unit - band - _widest_word() - 6) // 3)
+    yield heading(say("Readings"), say("░ 9 in 10 healthy ones, │ their middle, ● yours"))
     for phase, group in groupby(found, key=lambda pair: pair[0].phase):
-        yield f"  {PHASES.get(phase, phase)}"
+        yield f"  {say(PHASES.get(phase, phase))}"
         for e, r in group:
             place = placed(r.low, r.median, r.high, r.measured)
             cells = strip_cells(place, third)
             start = f"    {reading_name(e):<{name - 2}} {r.value:>{value}} {r.unit:<{unit}}"
-            yield f"{start} {cells} {r.band:<{band}} {place.word or ''}"
+            yield f"{start} {cells} {r.band:<{band}} {place_word(place.word)}"
     yield from _rules(e for e, _ in found)
+
+
+def _widest_word() -> int:
+    return max(len(place_word(word)) for word in ("below", "inside", "above"))
 
 
 def _rules(expected: Iterable[Expected]) -> Iterator[str]:
@@ -135,29 +141,32 @@ def _rules(expected: Iterable[Expected]) -> Iterator[str]:
     places: dict[str, list[str]] = {}
     for e in expected:
         if e.rule:
-            places.setdefault(e.rule, []).append(f"{reading_name(e).lower()} {PHASES.get(e.phase, e.phase).lower()}")
+            places.setdefault(e.rule, []).append(
+                f"{reading_name(e).lower()} {say(PHASES.get(e.phase, e.phase)).lower()}"
+            )
     if places:
-        yield "  Rules of thumb (common practice)"
+        yield f"  {say('Rules of thumb (common practice)')}"
     for rule, where in places.items():
         at = ", ".join(where)
-        yield from folded(f"{at[0].upper()}{at[1:]}: {rule.removeprefix('Rule of thumb: ')}", "    ")
+        yield from folded(f"{at[0].upper()}{at[1:]}: {rule.removeprefix(say('Rule of thumb: '))}", "    ")
 
 
 def _states(judgement: Judgement, terms: Terms) -> Iterator[str]:
     temperature = terms.unit("temperature").symbol
     shown = (
-        ("Superheat at the evaporator", "superheat", "temperature_difference", terms.difference()),
-        ("Subcooling of the liquid", "subcooling", "temperature_difference", terms.difference()),
-        ("Evaporates at", "evaporating_temperature", "temperature", temperature),
-        ("Condenses at", "condensing_temperature", "temperature", temperature),
-        ("Charge in the circuit", "charge", "mass", "g"),
+        (say("Superheat at the evaporator"), "superheat", "temperature_difference", terms.difference()),
+        (say("Subcooling of the liquid"), "subcooling", "temperature_difference", terms.difference()),
+        (say("Evaporates at"), "evaporating_temperature", "temperature", temperature),
+        (say("Condenses at"), "condensing_temperature", "temperature", temperature),
+        (say("Charge in the circuit"), "charge", "mass", "g"),
     )
     if not judgement.states:
         return
-    yield heading("What the readings tell", "in 9 of 10 cases between")
+    yield heading(say("What the readings tell"), say("in 9 of 10 cases between"))
     if capacity := judgement.states.get("cooling_capacity"):
-        low, median, high = (f"{v / 1e3:.1f}" for v in (capacity.low, capacity.median, capacity.high))
-        yield f"  {'Cooling capacity':<28}  {median} kW ({low} to {high})"
+        low, median, high = (decimal(v / 1e3, 1) for v in (capacity.low, capacity.median, capacity.high))
+        between = say("{median} kW ({low} to {high})", median=median, low=low, high=high)
+        yield f"  {say('Cooling capacity'):<28}  {between}"
     for name, key, kind, unit in shown:
         if found := judgement.states.get(key):
             yield f"  {name:<28}  {interval(found, kind, unit)}"  # type: ignore[arg-type]
@@ -168,29 +177,29 @@ def _next(judgement: Judgement) -> Iterator[str]:
         return
     first, *others = judgement.next_checks
     card = check_card(first.check)
-    steps = card.how if card else (first.how,)
-    yield heading("Next check", _minutes(first))
+    steps = [say(step) for step in card.how] if card else [first.how]
+    yield heading(say("Next check"), _minutes(first))
     yield f"  {first.check}"
     for number, step in enumerate(steps, start=1):
         yield from folded(step, f"    {number}. " if len(steps) > 1 else "    ")
     if first.caution:
         yield from folded(first.caution, "    ! ")
     if first.splits:
-        yield from folded(f"It tells apart: {', '.join(fault_name(f) for f in first.splits)}.", "    ")
+        yield from folded(say("It tells apart: {faults}.", faults=", ".join(map(fault_name, first.splits))), "    ")
     for outcome in card.outcomes if card else ():
-        yield from folded(f"{outcome.result}: {outcome.means}", "    > ")
+        yield from folded(f"{say(outcome.result)}: {say(outcome.means)}", "    > ")
     if others:
         yield ""
-        yield heading("More checks", "minutes")
+        yield heading(say("More checks"), say("minutes"))
         yield from (f"  {other.check:<{WIDTH - 12}}{other.minutes:>10.0f}" for other in others[:_OTHERS])
 
 
 def _minutes(check: NextCheck) -> str:
-    return f"{check.minutes:.0f} minute{'s' if round(check.minutes) != 1 else ''}"
+    return say_many("{n} minute", "{n} minutes", round(check.minutes))
 
 
 def _cautions(judgement: Judgement) -> Iterator[str]:
     if judgement.cautions:
-        yield heading("Cautions")
+        yield heading(say("Cautions"))
         for caution in judgement.cautions:
             yield from folded(caution, "  ! ")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import cache
 from math import floor
 
 from loopwright.diagnosis.checks import Check, checks
 from loopwright.diagnosis.judgement import Cause, Expected, Judgement, Severity
 from loopwright.faults.catalogue import catalogue
+from loopwright.figures.strip import Word
 from loopwright.figures.terms import SI, Terms
+from loopwright.language import languages, later, say, speaking
 from loopwright.readings import table
 
 __all__ = [
@@ -21,6 +24,7 @@ __all__ = [
     "fault_name",
     "headline",
     "likelihood",
+    "place_word",
     "point_name",
     "reading_name",
     "severity_text",
@@ -28,21 +32,21 @@ __all__ = [
 ]
 
 VERDICTS = {
-    "performs": "Performs",
-    "marginal": "Performs only just",
-    "does_not_perform": "Does not perform",
-    "cannot_say": "Cannot say",
+    "performs": later("Performs"),
+    "marginal": later("Performs only just"),
+    "does_not_perform": later("Does not perform"),
+    "cannot_say": later("Cannot say"),
 }
-PHASES = {"standing": "Standing", "running": "Running", "after_stop": "After stop"}
+PHASES = {"standing": later("Standing"), "running": later("Running"), "after_stop": later("After stop")}
 
 # Least probability for each word: the steps of the IPCC uncertainty guidance note (Mastrandrea and others, 2010; from
 # memory) without its outermost two; its "about as likely as not" is shortened.
 _LIKELY = (
-    (0.9, "very likely"),
-    (0.66, "likely"),
-    (0.33, "about even"),
-    (0.1, "unlikely"),
-    (0.0, "very unlikely"),
+    (0.9, later("very likely")),
+    (0.66, later("likely")),
+    (0.33, later("about even")),
+    (0.1, later("unlikely")),
+    (0.0, later("very unlikely")),
 )
 
 
@@ -52,7 +56,7 @@ def likelihood(probability: float) -> str:
     >>> likelihood(0.81), likelihood(0.5), likelihood(0.02)
     ('likely', 'about even', 'very unlikely')
     """
-    return next(word for least, word in _LIKELY if probability >= least)
+    return next(say(word) for least, word in _LIKELY if probability >= least)
 
 
 def count(probability: float) -> str:
@@ -62,12 +66,12 @@ def count(probability: float) -> str:
     ('8 in 10', '3 in 100', 'less than 1 in 100', '97 in 100', 'more than 99 in 100')
     """
     if probability < 0.005:
-        return "less than 1 in 100"
+        return say("less than 1 in 100")
     if probability > 0.995:
-        return "more than 99 in 100"
+        return say("more than 99 in 100")
     if 0.095 <= probability < 0.945:
-        return f"{floor(10 * probability + 0.5)} in 10"
-    return f"{floor(100 * probability + 0.5)} in 100"
+        return say("{count} in 10", count=floor(10 * probability + 0.5))
+    return say("{count} in 100", count=floor(100 * probability + 0.5))
 
 
 def counts(probabilities: Sequence[float], out_of: int = 100) -> list[int]:
@@ -91,12 +95,14 @@ def fault_name(fault: str) -> str:
     ('short of refrigerant', 'two words')
     """
     card = catalogue().get(fault)
-    return card.name if card else fault.replace("_", " ")
+    return say(card.name) if card else fault.replace("_", " ")
 
 
 def cause_name(cause: Cause) -> str:
     """Return the plain name of a cause, both names where two faults act together."""
-    return fault_name(cause.fault) + (f", together with {fault_name(cause.also)}" if cause.also else "")
+    if not cause.also:
+        return fault_name(cause.fault)
+    return say("{one}, together with {other}", one=fault_name(cause.fault), other=fault_name(cause.also))
 
 
 def point_name(point: str) -> str:
@@ -106,7 +112,19 @@ def point_name(point: str) -> str:
     'Centre vent'
     """
     card = table().points.get(point)
-    return card.name if card else point.replace("_", " ").capitalize()
+    return say(card.name) if card else say(point.replace("_", " ")).capitalize()
+
+
+def place_word(word: Word | None) -> str:
+    """Say where a mark lies on its strip; empty where nothing was read.
+
+    >>> place_word("below"), place_word(None)
+    ('below', '')
+    """
+    return say(_PLACES[word]) if word else ""
+
+
+_PLACES: Mapping[Word, str] = {"below": later("below"), "inside": later("inside"), "above": later("above")}
 
 
 def reading_name(expected: Expected) -> str:
@@ -117,23 +135,26 @@ def reading_name(expected: Expected) -> str:
     'Low side, least'
     """
     usual = next(iter(table().carries(expected.point)), expected.quantity) if expected.point in table().points else ""
-    what = "" if expected.quantity == usual else f", {table().quantities[expected.quantity].name.lower()}"
-    moment = {"minimum": ", least", "maximum": ", greatest"}.get(expected.statistic, "")
+    what = "" if expected.quantity == usual else f", {say(table().quantities[expected.quantity].name).lower()}"
+    moment = {"minimum": say(", least"), "maximum": say(", greatest")}.get(expected.statistic, "")
     return point_name(expected.point) + what + moment
 
 
 def headline(judgement: Judgement, terms: Terms = SI) -> str:
     """Say the verdict in one sentence, with the likely cause and its count where there is one."""
-    said = VERDICTS[judgement.verdict]
-    weather = f" for {terms.weather}" if terms.weather else ""
-    if judgement.verdict == "performs":
-        return f"{said}{weather}."
     if judgement.verdict == "cannot_say":
-        return f"{said} what these readings mean." if judgement.settled else f"{said} yet: the system had not settled."
+        if judgement.settled:
+            return say("Cannot say what these readings mean.")
+        return say("Cannot say yet: the system had not settled.")
+    said = say(VERDICTS[judgement.verdict])
+    if terms.weather:
+        said = say("{verdict} for {weather}", verdict=said, weather=terms.weather)
+    if judgement.verdict == "performs":
+        return f"{said}."
     faulty = [c for c in judgement.causes if c.fault != "healthy"]
     if not faulty or faulty[0].probability < 0.33:
-        return f"{said}{weather}: no single cause stands out."
-    return f"{said}{weather}: {_suspect(faulty)}."
+        return say("{verdict}: no single cause stands out.", verdict=said)
+    return f"{said}: {_suspect(faulty)}."
 
 
 _WORTH_NAMING = 1 / 3  # of the first cause's probability; under it a cause that looks alike is left to the list
@@ -141,10 +162,11 @@ _WORTH_NAMING = 1 / 3  # of the first cause's probability; under it a cause that
 
 def _suspect(faulty: Sequence[Cause]) -> str:
     group = [c for c in together(faulty)[0] if c.probability >= _WORTH_NAMING * faulty[0].probability]
-    names = " or ".join(cause_name(c) for c in group)
+    names = say(" or ").join(cause_name(c) for c in group)
     total = sum(c.probability for c in group)
-    word = "the likely cause" if total >= 0.66 else "the first suspect"
-    return f"{names} is {word}, {count(total)}"
+    if total >= 0.66:
+        return say("{causes} is the likely cause, {count}", causes=names, count=count(total))
+    return say("{causes} is the first suspect, {count}", causes=names, count=count(total))
 
 
 def together(causes: Sequence[Cause]) -> list[list[Cause]]:
@@ -165,13 +187,13 @@ def _alike(one: Cause, other: Cause) -> bool:
 
 # How each severity reads: a share of what is right (shown in percent), or an amount in its own unit.
 _SHARES = {
-    "charge_fraction": "charge {} of the label",
-    "airflow_fraction": "air flow {} of healthy",
-    "area_fraction": "passage {} of healthy",
-    "flow_fraction": "delivers {} of healthy",
-    "stroke_fraction": "stroke {} of full",
-    "heater_share": "{} of the vent air passes the heater",
-    "oil_fraction": "oil {} of what circulates",
+    "charge_fraction": later("charge {share} of the label"),
+    "airflow_fraction": later("air flow {share} of healthy"),
+    "area_fraction": later("passage {share} of healthy"),
+    "flow_fraction": later("delivers {share} of healthy"),
+    "stroke_fraction": later("stroke {share} of full"),
+    "heater_share": later("{share} of the vent air passes the heater"),
+    "oil_fraction": later("oil {share} of what circulates"),
 }
 
 
@@ -184,17 +206,35 @@ def severity_text(severity: Severity) -> str:
     """
     low, median, high = severity.interval.low, severity.interval.median, severity.interval.high
     if severity.quantity in _SHARES:
-        share = _SHARES[severity.quantity].format(f"{100 * median:.0f} %")
-        return f"{share} ({100 * low:.0f} to {100 * high:.0f})"
+        share = say(_SHARES[severity.quantity], share=f"{100 * median:.0f} %")
+        return say("{what} ({low:.0f} to {high:.0f})", what=share, low=100 * low, high=100 * high)
     if severity.quantity == "gauge_offset":
-        where = f"{point_name(severity.point).lower()} gauge" if severity.point else "gauge"
-        return f"{where} off by {median:+.0f} kPa ({low:+.0f} to {high:+.0f})"
+        where = say("{place} gauge", place=point_name(severity.point).lower()) if severity.point else say("gauge")
+        return say(
+            "{gauge} off by {median:+.0f} kPa ({low:+.0f} to {high:+.0f})",
+            gauge=where,
+            median=median,
+            low=low,
+            high=high,
+        )
     if severity.quantity == "foreign_gas_g":
-        return f"{median:.0f} g of foreign gas ({low:.0f} to {high:.0f})"
+        return say("{median:.0f} g of foreign gas ({low:.0f} to {high:.0f})", median=median, low=low, high=high)
     unit = "" if severity.unit == "1" else f" {severity.unit}"
-    return f"{severity.quantity.replace('_', ' ')} {median:.2g}{unit} ({low:.2g} to {high:.2g})"
+    what = say(severity.quantity.replace("_", " "))
+    return say(
+        "{what} {median:.2g}{unit} ({low:.2g} to {high:.2g})", what=what, median=median, unit=unit, low=low, high=high
+    )
 
 
 def check_card(name: str) -> Check | None:
-    """Return the card of a check by its name, or None where there is none (a check of another version, say)."""
-    return next((card for card in checks().values() if card.name == name), None)
+    """Return the card of a check by its name in any language, or None where there is none (of another version, say)."""
+    return _by_name().get(name)
+
+
+@cache
+def _by_name() -> Mapping[str, Check]:
+    found: dict[str, Check] = {}
+    for code in languages():
+        with speaking(code):
+            found |= {say(card.name): card for card in checks().values()}
+    return found
