@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from statistics import NormalDist
 
+from loopwright.language import say
 from loopwright.service.hoses import charging_setting
 from loopwright.service.uncertain import NONE, Uncertain, from_limits, total
 
@@ -84,9 +85,9 @@ def compare_charge(target: Uncertain, inferred: Uncertain) -> Comparison:
 def _check(label: float, tolerance: float, rear: float, scale_limit: float) -> None:
     from loopwright.errors import InputError, Problem
 
-    problems = [] if label > 0.0 else [Problem("label", f"{label:g} kg", "above zero", "Not a charge.")]
+    problems = [] if label > 0.0 else [Problem("label", f"{label:g} kg", say("above zero"), say("Not a charge."))]
     for field, x in (("tolerance", tolerance), ("rear", rear), ("scale_limit", scale_limit)):
         if x < 0.0:
-            problems.append(Problem(field, f"{x:g} kg", "zero or more", "Not a mass."))
+            problems.append(Problem(field, f"{x:g} kg", say("zero or more"), say("Not a mass.")))
     if problems:
         raise InputError(problems)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from loopwright.cards import load
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.properties import designation
 from loopwright.service.uncertain import Uncertain, propagate
 
@@ -69,10 +70,10 @@ def carbon_dioxide_equivalent(mass: Uncertain, refrigerant: str, report: ReportN
     """
     found = reports().get(report)
     if found is None:
-        raise InputError([Problem("report", repr(report), ", ".join(reports()), "No such assessment report.")])
+        raise InputError([Problem("report", repr(report), ", ".join(reports()), say("No such assessment report."))])
     name = designation(refrigerant)
     if name not in found.gwp:
-        says = f"{report} has no factor for it here."
+        says = say("{report} has no factor for it here.", report=report)
         raise InputError([Problem("refrigerant", repr(refrigerant), ", ".join(found.gwp), says)])
     gwp = found.gwp[name]
     source = found.read.get(name, found.source[0])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.properties import (
     designation,
     full_temperature,
@@ -162,47 +163,53 @@ def _rules(c: Cylinder) -> list[Rule]:
     rules = [
         Rule(
             "liquid_80",
-            "liquid at most 80 % of the volume at 21 °C",
+            say("liquid at most 80 % of the volume at 21 °C"),
             propagate(lambda V: LIQUID_SHARE * V * liquid_density(name, RATED), c.volume),
             "cfr-40-82-b-app-c-fill",
         ),
     ]
     if designation(name) != "R744":  # supercritical at 55 °C: its filling density says it all
         full = propagate(lambda V: V * liquid_density(name, FULL), c.volume)
-        rules.append(Rule("not_full_55", "not full of liquid at 55 °C", full, "cfr-49-173"))
+        rules.append(Rule("not_full_55", say("not full of liquid at 55 °C"), full, "cfr-49-173"))
     if (share := FILLING_DENSITY.get(designation(name))) is not None:
         most = propagate(lambda V: share * V * WATER_DENSITY, c.volume)
-        rules.append(Rule("filling_density", f"filling density {100 * share:.0f} % of water", most, "cfr-49-173"))
+        rules.append(
+            Rule(
+                "filling_density", say("filling density {share:.0f} % of water", share=100 * share), most, "cfr-49-173"
+            )
+        )
     if c.gross_rating is not None:
         by_weight = Uncertain(GROSS_SHARE * c.gross_rating)
-        says = "refrigerant at most 60 % of the gross weight rating"
+        says = say("refrigerant at most 60 % of the gross weight rating")
         rules.append(Rule("gross_60", says, by_weight, "cfr-40-82-b-app-a"))
         rest = propagate(lambda t: c.gross_rating - t if c.gross_rating else 0.0, c.tare)
-        rules.append(Rule("gross", "cylinder and contents within the gross weight rating", rest, "cfr-49-173"))
+        rules.append(Rule("gross", say("cylinder and contents within the gross weight rating"), rest, "cfr-49-173"))
     return rules
 
 
 def _refusals(c: Cylinder, left: Uncertain, today: datetime.date) -> tuple[str, ...]:
     found = []
     if c.kind == "disposable":
-        found.append("A disposable cylinder (DOT-39) is never refilled.")
+        found.append(say("A disposable cylinder (DOT-39) is never refilled."))
     elif c.due is None:
-        found.append("The date of the last requalification is not known: read it on the collar before filling.")
+        found.append(say("The date of the last requalification is not known: read it on the collar before filling."))
     elif today >= c.due:
-        found.append(f"Requalification was due on {c.due.isoformat()}: do not fill it.")
+        found.append(say("Requalification was due on {due}: do not fill it.", due=c.due.isoformat()))
     if left.value + 2.0 * left.sigma < 0.0:
-        found.append("It already holds more than the limit: take the excess out into another cylinder.")
+        found.append(say("It already holds more than the limit: take the excess out into another cylinder."))
     return tuple(found)
 
 
 def _check(c: Cylinder, weight: Uncertain) -> None:
     problems = []
     if not c.volume.value > 0.0:
-        problems.append(Problem("volume", f"{c.volume.value:g} m3", "above zero", "No volume."))
+        problems.append(Problem("volume", f"{c.volume.value:g} m3", say("above zero"), say("No volume.")))
     if not c.tare.value > 0.0:
-        problems.append(Problem("tare", f"{c.tare.value:g} kg", "above zero", "No cylinder weighs nothing."))
+        problems.append(Problem("tare", f"{c.tare.value:g} kg", say("above zero"), say("No cylinder weighs nothing.")))
     if weight.value + 2.0 * weight.sigma < c.tare.value:
-        says = "Lighter than the empty cylinder: wrong tare, or the scale is off."
-        problems.append(Problem("weight", f"{weight.value:g} kg", f"at least the tare, {c.tare.value:g} kg", says))
+        says = say("Lighter than the empty cylinder: wrong tare, or the scale is off.")
+        problems.append(
+            Problem("weight", f"{weight.value:g} kg", say("at least the tare, {tare:g} kg", tare=c.tare.value), says)
+        )
     if problems:
         raise InputError(problems)

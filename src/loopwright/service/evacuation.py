@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from loopwright.language import say
 from loopwright.service.leak_rate import ATMOSPHERE
 from loopwright.service.properties import GAS_CONSTANT, water_pressure
 from loopwright.service.uncertain import NONE, Drawn, Uncertain, propagate, simulate
@@ -189,5 +190,5 @@ def _check_target(target: float, ultimate: float) -> None:
     from loopwright.errors import InputError, Problem
 
     if not target > ultimate:
-        says = "The pump cannot reach this."
-        raise InputError([Problem("target", f"{target:g} Pa", f"above {ultimate:g} Pa", says)])
+        says = say("The pump cannot reach this.")
+        raise InputError([Problem("target", f"{target:g} Pa", say("above {limit:g} Pa", limit=ultimate), says)])

@@ -9,6 +9,7 @@ from typing import Literal
 
 from loopwright.cards import load_all
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.properties import (
     GAS_CONSTANT,
     designation,
@@ -102,7 +103,7 @@ def limit_of(refrigerant: str) -> Limit:
     """
     found = _limits().get(designation(refrigerant))
     if found is None:
-        says = "No limit of foreign gas for this refrigerant."
+        says = say("No limit of foreign gas for this refrigerant.")
         raise InputError([Problem("refrigerant", repr(refrigerant), ", ".join(_limits()), says)])
     return found
 
@@ -142,20 +143,29 @@ def soak_faults(kind: Literal["vehicle", "cylinder"], soak: Soak) -> tuple[str, 
     """
     faults = []
     if soak.liquid is None:
-        faults.append("It is not known whether liquid is present; vapour alone has no saturation pressure to compare.")
+        faults.append(
+            say("It is not known whether liquid is present; vapour alone has no saturation pressure to compare.")
+        )
     elif not soak.liquid:
-        faults.append("No liquid is present: the pressure then follows the mass, not the temperature.")
+        faults.append(say("No liquid is present: the pressure then follows the mass, not the temperature."))
     if soak.warmest - soak.coldest > EVEN:
         apart = soak.warmest - soak.coldest
-        faults.append(f"The soak is uneven: places differ by {apart:.1f} K, {EVEN:.0f} K is the most.")
+        faults.append(
+            say("The soak is uneven: places differ by {apart:.1f} K, {most:.0f} K is the most.", apart=apart, most=EVEN)
+        )
     if soak.in_sun:
-        faults.append("It stood in the sun: contents and thermometer differ.")
+        faults.append(say("It stood in the sun: contents and thermometer differ."))
     if kind == "cylinder" and soak.hours < SOAK_HOURS:
-        faults.append(f"It soaked {soak.hours:g} h; a cylinder needs {SOAK_HOURS:.0f} h.")
+        faults.append(say("It soaked {hours:g} h; a cylinder needs {least:.0f} h.", hours=soak.hours, least=SOAK_HOURS))
     if kind == "cylinder" and soak.coldest < SOAK_TEMPERATURE:
-        faults.append(f"It was at {soak.coldest - 273.15:.1f} °C; a cylinder soaks at 18.3 °C (65 °F) or more.")
+        faults.append(
+            say(
+                "It was at {coldest:.1f} °C; a cylinder soaks at 18.3 °C (65 °F) or more.",
+                coldest=soak.coldest - 273.15,
+            )
+        )
     if kind == "vehicle" and not soak.equalised:
-        faults.append("The two sides differ: pressures have not equalised, or a gauge is wrong.")
+        faults.append(say("The two sides differ: pressures have not equalised, or a gauge is wrong."))
     return tuple(faults)
 
 
@@ -202,7 +212,10 @@ def judge_foreign_gas(
     above = partial.probability_above(limit)
     reasons = soak_faults(kind, soak)
     if partial.value < -BELOW * partial.sigma:
-        reasons = (*reasons, "It reads below saturation: no liquid, another refrigerant, or an instrument is wrong.")
+        reasons = (
+            *reasons,
+            say("It reads below saturation: no liquid, another refrigerant, or an instrument is wrong."),
+        )
     mass = parts = None
     if volume is not None and contents is not None and soak.liquid:
         mass = _mass(refrigerant, partial, temperature, volume, contents)
@@ -246,8 +259,8 @@ def foreign_gas_mass(
     rho_l, rho_v = liquid_density(refrigerant, temperature), vapour_density(refrigerant, temperature)
     rho = contents / volume
     if not rho_v <= rho <= rho_l:
-        allowed = f"{rho_v * volume:.3g} to {rho_l * volume:.3g} kg"
-        says = "These contents leave no liquid beside vapour in that volume."
+        allowed = say("{low:.3g} to {high:.3g} kg", low=rho_v * volume, high=rho_l * volume)
+        says = say("These contents leave no liquid beside vapour in that volume.")
         raise InputError([Problem("contents", f"{contents:.3g} kg", allowed, says)])
     V_v = volume * (rho_l - rho) / (rho_l - rho_v)
     return partial_pressure * V_v * molar_mass(gas) / (GAS_CONSTANT * temperature)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.properties import liquid_density, saturation_pressure, vapour_density
 from loopwright.service.uncertain import NONE, Uncertain, propagate, total
 
@@ -132,12 +133,14 @@ def _density(refrigerant: str, phase: Phase, temperature: Uncertain, pressure: U
 
 def _check_sizes(bore: Uncertain, length: Uncertain, manifold_volume: Uncertain) -> None:
     problems = [
-        Problem(field, repr(x.value), "zero or more", "Not a size.")
+        Problem(field, repr(x.value), say("zero or more"), say("Not a size."))
         for field, x in (("bore", bore), ("length", length), ("manifold_volume", manifold_volume))
         if x.value < 0.0
     ]
     if not problems and bore.value * length.value + manifold_volume.value == 0.0:
-        problems.append(Problem("length", "no volume", "a hose or a volume", "Nothing that could hold refrigerant."))
+        problems.append(
+            Problem("length", say("no volume"), say("a hose or a volume"), say("Nothing that could hold refrigerant."))
+        )
     if problems:
         raise InputError(problems)
 
@@ -155,7 +158,10 @@ def _check_phase(refrigerant: str, phase: Phase, temperature: Uncertain, pressur
     slack = 2.0 * math.hypot(pressure.sigma, saturated.sigma) + 1e-3 * saturated.value
     excess = pressure.value - saturated.value
     if (excess > slack) if phase == "vapour" else (excess < -slack):
-        other = "liquid" if phase == "vapour" else "vapour"
-        allowed = f"{'at most' if phase == 'vapour' else 'at least'} {saturated.value:.0f} Pa there"
-        says = f"At that temperature and pressure it is {other}, not {phase}."
+        if phase == "vapour":
+            allowed = say("at most {limit:.0f} Pa there", limit=saturated.value)
+            says = say("At that temperature and pressure it is liquid, not vapour.")
+        else:
+            allowed = say("at least {limit:.0f} Pa there", limit=saturated.value)
+            says = say("At that temperature and pressure it is vapour, not liquid.")
         raise InputError([Problem("pressure", f"{pressure.value:.0f} Pa", allowed, says)])

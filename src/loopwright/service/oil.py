@@ -9,6 +9,7 @@ from typing import Literal
 
 from loopwright.cards import load
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.uncertain import Uncertain, from_limits, total
 
 __all__ = ["READ_OUT_LIMIT", "OilBalance", "Part", "balance_oil", "oil_refusals", "parts"]
@@ -73,16 +74,16 @@ def oil_refusals(
     """
     found = []
     if compressor == "electric" and oil.startswith("PAG"):
-        found.append("PAG in an electric compressor ruins its insulation: high voltage may reach the case. Never.")
+        found.append(say("PAG in an electric compressor ruins its insulation: high voltage may reach the case. Never."))
     if compressor == "electric" and oil == "PAO":
-        found.append("A universal oil in an electric compressor: only what its maker names.")
+        found.append(say("A universal oil in an electric compressor: only what its maker names."))
     if oil == "PAO" and compressor != "electric":
-        found.append("PAO sold as universal is no substitute for the oil that the maker names.")
+        found.append(say("PAO sold as universal is no substitute for the oil that the maker names."))
     if maker_oil is None:
         if compressor == "electric" and oil not in ("maker",) and not oil.startswith("PAG"):
-            found.append("The maker's oil was not looked up; an electric compressor takes no other.")
+            found.append(say("The maker's oil was not looked up; an electric compressor takes no other."))
     elif oil not in (maker_oil, "maker"):
-        found.append(f"The maker names {maker_oil}, not {oil}.")
+        found.append(say("The maker names {maker_oil}, not {oil}.", maker_oil=maker_oil, oil=oil))
     return tuple(found)
 
 
@@ -115,32 +116,36 @@ def balance_oil(
     (65, 14, ())
     """
     _check(replaced, drained, oil)
-    lines = [("recovered with the refrigerant", recovered)]
+    lines = [(say("recovered with the refrigerant"), recovered)]
     for key in replaced:
         part = parts()[key]
         if key in drained:
-            lines.append((f"{part.words}, as drained", drained[key]))
+            lines.append((say("{part}, as drained", part=say(part.words)), drained[key]))
         else:
             middle = 0.5 * (part.low_m3 + part.high_m3)
             lines.append((part.words, from_limits(middle, 0.5 * (part.high_m3 - part.low_m3))))
     add = total(*(amount for _, amount in lines))
-    remarks = [f"{parts()[key].words}: {parts()[key].note}." for key in dict.fromkeys(replaced) if parts()[key].note]
+    remarks = [
+        f"{say(parts()[key].words)}: {say(parts()[key].note)}." for key in dict.fromkeys(replaced) if parts()[key].note
+    ]
     if add.value > USUAL_FILL[1]:
-        remarks.append("More than a passenger car usually holds in all (240 mL, from memory): check every line.")
+        remarks.append(say("More than a passenger car usually holds in all (240 mL, from memory): check every line."))
     return OilBalance(add, tuple(lines), oil_refusals(compressor, oil, maker_oil), tuple(remarks))
 
 
 def _check(replaced: Sequence[str], drained: Mapping[str, Uncertain], oil: str) -> None:
     allowed = ", ".join(parts())
     problems = [
-        Problem("replaced", repr(key), allowed, "No such part.") for key in (*replaced, *drained) if key not in parts()
+        Problem("replaced", repr(key), allowed, say("No such part."))
+        for key in (*replaced, *drained)
+        if key not in parts()
     ]
     problems += [
-        Problem("drained", repr(key), "a part that is replaced", "Drained, but not among the parts replaced.")
+        Problem("drained", repr(key), say("a part that is replaced"), say("Drained, but not among the parts replaced."))
         for key in drained
         if key in parts() and key not in replaced
     ]
     if oil not in OILS:
-        problems.append(Problem("oil", repr(oil), ", ".join(OILS), "No such oil."))
+        problems.append(Problem("oil", repr(oil), ", ".join(OILS), say("No such oil.")))
     if problems:
         raise InputError(problems)

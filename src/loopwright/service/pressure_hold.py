@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.leak_rate import ATMOSPHERE, equivalent_leak, mass_rate
 from loopwright.service.uncertain import Uncertain, propagate
 
@@ -110,11 +111,13 @@ def _verdict(drop: Uncertain) -> Literal["leak", "no_leak_seen", "rising"]:
 def _check(start: Uncertain, seconds: float, volume: Uncertain) -> None:
     problems = []
     if not seconds > 0.0:
-        problems.append(Problem("seconds", repr(seconds), "above zero", "No time passed."))
+        problems.append(Problem("seconds", repr(seconds), say("above zero"), say("No time passed.")))
     if not volume.value > 0.0:
-        problems.append(Problem("volume", repr(volume.value), "above zero", "No volume."))
+        problems.append(Problem("volume", repr(volume.value), say("above zero"), say("No volume.")))
     if not start.value > 1.2 * ATMOSPHERE:
-        says = "Not above the atmosphere: this is no pressure hold."
-        problems.append(Problem("start", f"{start.value:.0f} Pa", f"above {1.2 * ATMOSPHERE:.0f} Pa", says))
+        says = say("Not above the atmosphere: this is no pressure hold.")
+        problems.append(
+            Problem("start", f"{start.value:.0f} Pa", say("above {limit:.0f} Pa", limit=1.2 * ATMOSPHERE), says)
+        )
     if problems:
         raise InputError(problems)

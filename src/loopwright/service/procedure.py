@@ -14,6 +14,7 @@ from typing import Literal
 
 from loopwright.cards import load
 from loopwright.errors import InputError, Problem
+from loopwright.language import later, say
 
 __all__ = [
     "Deviated",
@@ -38,9 +39,9 @@ Status = Literal["waiting", "ready", "open", "done", "deviated"]
 SHORTEST_REASON = 12  # characters; "ok" is no reason
 
 HAZARDS: Mapping[str, str] = {
-    "mixing": "Passing over it can mix refrigerants.",
-    "vent": "Passing over it can vent refrigerant.",
-    "hurt": "Passing over it can hurt someone.",
+    "mixing": later("Passing over it can mix refrigerants."),
+    "vent": later("Passing over it can vent refrigerant."),
+    "hurt": later("Passing over it can hurt someone."),
     "none": "",
 }
 
@@ -222,7 +223,9 @@ def derive(events: Sequence[Event], now: float | None = None) -> State:
     ('identify', 'waiting')
     """
     if not events or not isinstance(events[0], Opened):
-        raise InputError([Problem("events", "no opening", "a job opened first", "No job to derive a state from.")])
+        raise InputError(
+            [Problem("events", say("no opening"), say("a job opened first"), say("No job to derive a state from."))]
+        )
     job, at = events[0].job, events[-1].at if now is None else max(now, events[-1].at)
     found: dict[str, _Track] = {step.id: _Track() for step in steps()}
     for event in events[1:]:
@@ -284,9 +287,9 @@ def _apply(found: dict[str, _Track], event: Event) -> None:
 def _resting_on(step: str) -> tuple[str, ...]:
     """Every step that has this one before it, near or far."""
     gathered: list[str] = []
-    for later in steps():
-        if step in later.after or any(one in later.after for one in gathered):
-            gathered.append(later.id)
+    for other in steps():
+        if step in other.after or any(one in other.after for one in gathered):
+            gathered.append(other.id)
     return tuple(gathered)
 
 
@@ -294,11 +297,15 @@ def _state(step: Step, found: Mapping[str, _Track], job: Job, at: float) -> Step
     track = found[step.id]
     waits = tuple(one for one in step.after if found[one].ended is None)
     broken = [rule for rule in step.rules if rule.record in track.records and _breaks(rule, track.records, job)]
-    missing = [f"Not written down: {r.replace('_', ' ')}." for r in step.records if r not in track.records]
+    missing = [
+        say("Not written down: {record}.", record=say(r.replace("_", " ")))
+        for r in step.records
+        if r not in track.records
+    ]
     left = _left(step, track, at)
-    against = (*missing, *(rule.says for rule in broken))
+    against = (*missing, *(say(rule.says) for rule in broken))
     if left > 0.0 and step.timer:
-        against = (*against, step.timer.says)
+        against = (*against, say(step.timer.says))
     if track.ended:
         status: Status = track.ended
     elif track.opened is not None:
@@ -340,30 +347,37 @@ def _problems(events: Sequence[Event], event: Event) -> list[Problem]:
     if isinstance(event, Opened):
         return _against_opening(events, event.job)
     if not events:
-        return [Problem("job", "nothing", "a job opened first", "No job is open.")]
+        return [Problem("job", say("nothing"), say("a job opened first"), say("No job is open."))]
     if event.at < events[-1].at:
-        return [Problem("at", f"{event.at:g} s", f"at least {events[-1].at:g} s", "Earlier than the event before it.")]
+        return [
+            Problem(
+                "at",
+                f"{event.at:g} s",
+                say("at least {time:g} s", time=events[-1].at),
+                say("Earlier than the event before it."),
+            )
+        ]
     if event.step not in {step.id for step in steps()}:
-        return [Problem("step", repr(event.step), ", ".join(s.id for s in steps()), "No such step.")]
+        return [Problem("step", repr(event.step), ", ".join(s.id for s in steps()), say("No such step."))]
     state = derive(events, event.at).of(event.step)
     if isinstance(event, Started):
         return _against_start(state)
     if isinstance(event, Deviated):
         return _against_deviation(state, event)
     if state.status != "open":
-        return [Problem(event.step, state.status, "a step that is open", "Start the step first.")]
+        return [Problem(event.step, say(state.status), say("a step that is open"), say("Start the step first."))]
     if isinstance(event, Noted):
         return []
-    allowed = "done as written; no reason excuses this" if state.barred else "done as written, or a deviation"
-    return [Problem(event.step, "not complete", allowed, says) for says in state.against]
+    allowed = say("done as written; no reason excuses this") if state.barred else say("done as written, or a deviation")
+    return [Problem(event.step, say("not complete"), allowed, says) for says in state.against]
 
 
 def _against_opening(events: Sequence[Event], job: Job) -> list[Problem]:
     problems = []
     if events:
-        problems.append(Problem("job", "a second opening", "one opening", "The job is open already."))
+        problems.append(Problem("job", say("a second opening"), say("one opening"), say("The job is open already.")))
     if _plain(job.refrigerant) != _plain(job.machine_refrigerant):
-        says = "The machine is for another refrigerant: never mix."
+        says = say("The machine is for another refrigerant: never mix.")
         problems.append(Problem("machine_refrigerant", repr(job.machine_refrigerant), repr(job.refrigerant), says))
     return problems
 
@@ -371,21 +385,26 @@ def _against_opening(events: Sequence[Event], job: Job) -> list[Problem]:
 def _against_start(state: StepState) -> list[Problem]:
     titles = {step.id: step.title for step in steps()}
     return [
-        Problem(state.step.id, "waiting", "a step that is ready", f"First: {titles[one]}.") for one in state.waits_for
+        Problem(
+            state.step.id, say("waiting"), say("a step that is ready"), say("First: {title}.", title=say(titles[one]))
+        )
+        for one in state.waits_for
     ]
 
 
 def _against_deviation(state: StepState, event: Deviated) -> list[Problem]:
     problems = _against_start(state)
     if state.status in ("done", "deviated"):
-        problems.append(Problem(event.step, state.status, "a step not ended", "The step has ended; start it anew."))
+        problems.append(
+            Problem(event.step, say(state.status), say("a step not ended"), say("The step has ended; start it anew."))
+        )
     if state.barred:
         says = " ".join(rule_says for rule_says in state.against)
-        problems.append(Problem(event.step, "a deviation", "none: no reason excuses this", says))
+        problems.append(Problem(event.step, say("a deviation"), say("none: no reason excuses this"), says))
     if len(event.reason.strip()) < SHORTEST_REASON:
-        allowed = f"a reason of {SHORTEST_REASON} characters or more"
-        problems.append(Problem("reason", repr(event.reason), allowed, "A deviation needs its reason."))
+        allowed = say("a reason of {count} characters or more", count=SHORTEST_REASON)
+        problems.append(Problem("reason", repr(event.reason), allowed, say("A deviation needs its reason.")))
     hazard = state.step.hazard
     if hazard not in {"none", event.accepts}:
-        problems.append(Problem("accepts", repr(event.accepts), repr(hazard), HAZARDS[hazard]))
+        problems.append(Problem("accepts", repr(event.accepts), repr(hazard), say(HAZARDS[hazard])))
     return problems

@@ -7,6 +7,7 @@ from functools import cache, lru_cache
 
 from loopwright.cards import load_all
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 
 __all__ = [
     "GAS_CONSTANT",
@@ -69,7 +70,7 @@ def gas(name: str) -> Gas:
     """
     found = _gases().get(name.strip().casefold()) or _gases().get(designation(name).casefold())
     if found is None:
-        raise InputError([Problem("gas", repr(name), ", ".join(_gases()), "No such gas.")])
+        raise InputError([Problem("gas", repr(name), ", ".join(_gases()), say("No such gas."))])
     return found
 
 
@@ -164,8 +165,8 @@ def vapour_density(refrigerant: str, temperature: float, pressure: float | None 
             return s.vapour_density
         most = s.vapour_density
     elif pressure is None:
-        says = "Above its critical temperature: vapour density needs a pressure."
-        raise InputError([Problem("pressure", "nothing", "a pressure", says)])
+        says = say("Above its critical temperature: vapour density needs a pressure.")
+        raise InputError([Problem("pressure", say("nothing"), say("a pressure"), says)])
     else:
         most = 1000.0
     ideal = pressure * molar_mass(name) / (GAS_CONSTANT * temperature)

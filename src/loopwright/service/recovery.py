@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.uncertain import NONE, Uncertain, from_limits, propagate, total
 
 __all__ = ["DISPLAY_LIMIT", "Recovered", "judge_recovered", "recovery_share", "recovery_target"]
@@ -107,11 +108,11 @@ def _verdict(missing: Uncertain) -> Literal["short", "over", "as_expected"]:
 
 def _check(displayed: Uncertain, expected: Uncertain, share: Uncertain) -> None:
     problems = [
-        Problem(field, f"{x.value:g} kg", "zero or more", "Not a mass.")
+        Problem(field, f"{x.value:g} kg", say("zero or more"), say("Not a mass."))
         for field, x in (("displayed", displayed), ("expected", expected))
         if x.value < 0.0
     ]
     if not 0.0 < share.value <= 1.0:
-        problems.append(Problem("share", repr(share.value), "above 0, at most 1", "Not a share."))
+        problems.append(Problem("share", repr(share.value), say("above 0, at most 1"), say("Not a share.")))
     if problems:
         raise InputError(problems)

@@ -22,6 +22,7 @@ from types import MappingProxyType
 from typing import Literal, NamedTuple
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.properties import water_pressure
 from loopwright.service.rise_record import Array, Products, Record, VacuumGauge
 from loopwright.service.uncertain import Uncertain, propagate
@@ -395,12 +396,15 @@ def _verdict(
     probabilities: Mapping[RiseClass, float], best: RiseClass, misfit: float
 ) -> tuple[RiseClass | Literal["cannot_tell"], str]:
     if misfit > MISFIT:
-        says = f"The curve follows none of the models: its residual is {misfit:.1f} times the gauge's noise."
-        return "cannot_tell", f"{says} A valve moved, the gauge was disturbed, or the temperature wandered."
+        return "cannot_tell", say(
+            "The curve follows none of the models: its residual is {misfit:.1f} times the gauge's noise. "
+            "A valve moved, the gauge was disturbed, or the temperature wandered.",
+            misfit=misfit,
+        )
     if probabilities[best] >= CLAIM:
-        return best, f"{100 * probabilities[best]:.0f} of 100 for this reading of the curve."
-    alike = [name.replace("_", " ") for name in CLASSES if probabilities[name] >= 1.0 - CLAIM]
-    return "cannot_tell", f"This record cannot tell apart: {', '.join(alike)}. A longer one may."
+        return best, say("{count:.0f} of 100 for this reading of the curve.", count=100 * probabilities[best])
+    alike = [say(name.replace("_", " ")) for name in CLASSES if probabilities[name] >= 1.0 - CLAIM]
+    return "cannot_tell", say("This record cannot tell apart: {classes}. A longer one may.", classes=", ".join(alike))
 
 
 def _scaled(slope: Estimate | None, volume: Uncertain) -> Estimate | None:
@@ -419,15 +423,28 @@ def _check(t: Array, y: Array, gauge: VacuumGauge, volume: Uncertain) -> None:
 
     problems = []
     if t.size != y.size or t.size < FEWEST:
-        says = "Too few readings, or not one pressure a time."
-        problems.append(Problem("times", f"{t.size} times, {y.size} pressures", f"at least {FEWEST} of each", says))
+        says = say("Too few readings, or not one pressure a time.")
+        problems.append(
+            Problem(
+                "times",
+                say("{times} times, {pressures} pressures", times=t.size, pressures=y.size),
+                say("at least {count} of each", count=FEWEST),
+                says,
+            )
+        )
     elif not (np.all(np.isfinite(t)) and np.all(np.diff(t) > 0.0)):
-        problems.append(Problem("times", "times that do not rise", "each later than the one before", "Out of order."))
+        problems.append(
+            Problem("times", say("times that do not rise"), say("each later than the one before"), say("Out of order."))
+        )
     if not np.all(np.isfinite(y)) or np.any(y <= 0.0):
-        problems.append(Problem("pressures", "zero, negative or not finite", "above zero, absolute", "No pressure."))
+        problems.append(
+            Problem("pressures", say("zero, negative or not finite"), say("above zero, absolute"), say("No pressure."))
+        )
     if not (gauge.noise > 0.0 or gauge.resolution > 0.0):
-        problems.append(Problem("gauge", "no noise and no resolution", "one above zero", "No gauge is perfect."))
+        problems.append(
+            Problem("gauge", say("no noise and no resolution"), say("one above zero"), say("No gauge is perfect."))
+        )
     if not volume.value > 0.0:
-        problems.append(Problem("volume", repr(volume.value), "above zero", "No volume."))
+        problems.append(Problem("volume", repr(volume.value), say("above zero"), say("No volume.")))
     if problems:
         raise InputError(problems)

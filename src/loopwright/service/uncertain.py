@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from statistics import NormalDist, fmean, stdev
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 
 __all__ = ["NONE", "Drawn", "Uncertain", "budget", "from_limits", "propagate", "simulate", "total"]
 
@@ -37,8 +38,10 @@ class Uncertain:
     def __post_init__(self) -> None:
         """Refuse what is no measurement."""
         if not (math.isfinite(self.value) and math.isfinite(self.sigma) and self.sigma >= 0.0):
-            found = f"{self.value!r} with sigma {self.sigma!r}"
-            raise InputError([Problem("value", found, "finite numbers, sigma not negative", "Not a measurement.")])
+            found = say("{value!r} with sigma {sigma!r}", value=self.value, sigma=self.sigma)
+            raise InputError(
+                [Problem("value", found, say("finite numbers, sigma not negative"), say("Not a measurement."))]
+            )
 
     def interval(self, level: float) -> tuple[float, float]:
         """Return the interval that holds the value with probability `level` (normal), rounded to 2 figures of sigma."""

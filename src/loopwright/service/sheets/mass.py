@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from loopwright.language import say
 from loopwright.service.charging import compare_charge, plan_charge
 from loopwright.service.climate import carbon_dioxide_equivalent, reports
 from loopwright.service.hoses import disconnection_loss, trapped_mass
@@ -39,13 +40,22 @@ def _hose(x: Mapping[str, Any]) -> Result:
     pressure = x["pressure"].absolute if x["pressure"] else None
     found = trapped_mass(x["refrigerant"], x["bore"], x["length"], x["phase"], x["temperature"], pressure, manifold)
     times = found.mass.value / CHARGE_TOLERANCE
-    says = [f"The hose is taken to hold {found.phase}{' only' if found.phase == 'vapour' else ', and to be full'}."]
+    liquid, vapour = (
+        say("The hose is taken to hold liquid, and to be full."),
+        say("The hose is taken to hold vapour only."),
+    )
+    says = [vapour if found.phase == "vapour" else liquid]
     if times > 1.0:
-        says.append(f"That is {times:.1f} times the 15 g within which a machine must charge: clear or count the hoses.")
+        says.append(
+            say(
+                "That is {times:.1f} times the 15 g within which a machine must charge: clear or count the hoses.",
+                times=times,
+            )
+        )
     lines = (
-        grams("Trapped in hose and manifold", found.mass),
-        Line("Volume", found.volume, "volume", "cm3"),
-        number("Density", found.density, "kg/m³"),
+        grams(say("Trapped in hose and manifold"), found.mass),
+        Line(say("Volume"), found.volume, "volume", "cm3"),
+        number(say("Density"), found.density, "kg/m³"),
     )
     sources = ("coolprop-heos", "service-geometry", "cfr-40-82-b-app-c", "gum")
     return Result(found.phase, tuple(says), lines, sources, ("disconnect",))
@@ -78,13 +88,13 @@ def _disconnect(x: Mapping[str, Any]) -> Result:
 
     closed, opened = lost(True), lost(False)
     now = closed if x["closed_first"] else opened
-    says = ["The low side loses less than the high side: its pressure, and so its density, is lower."]
+    says = [say("The low side loses less than the high side: its pressure, and so its density, is lower.")]
     if not x["closed_first"]:
-        says.insert(0, "With open couplers the whole hose empties into the air: close them first.")
+        says.insert(0, say("With open couplers the whole hose empties into the air: close them first."))
     lines = (
-        grams("Lost as planned", now),
-        grams("Couplers closed first", closed),
-        grams("Couplers open, at the least", opened),
+        grams(say("Lost as planned"), now),
+        grams(say("Couplers closed first"), closed),
+        grams(say("Couplers open, at the least"), opened),
     )
     sources = ("common-practice", "coolprop-heos", "service-geometry", "cfr-40-82-b-app-a")
     return Result("closed" if x["closed_first"] else "open", tuple(says), lines, sources, ("disconnect",))
@@ -115,25 +125,25 @@ def _recovery(x: Mapping[str, Any]) -> Result:
     found = judge_recovered(x["recovered"], x["expected"], share, x["hoses"] or NONE, since or None)
     says = [
         {
-            "short": "Less was in than expected: refrigerant was lost, or the last fill was short.",
-            "over": "More was in than expected: overcharged, or the label is another's.",
-            "as_expected": "No difference that this weighing can tell from none.",
+            "short": say("Less was in than expected: refrigerant was lost, or the last fill was short."),
+            "over": say("More was in than expected: overcharged, or the label is another's."),
+            "as_expected": say("No difference that this weighing can tell from none."),
         }[found.verdict],
-        "At 21 to 24 °C a machine to J2788 takes 95 % out in 30 min; colder, less.",
+        say("At 21 to 24 °C a machine to J2788 takes 95 % out in 30 min; colder, less."),
     ]
     lines = [
-        grams("Was in the vehicle", found.was_in),
+        grams(say("Was in the vehicle"), found.was_in),
         grams("Missing", found.missing),
-        number("Share that the machine takes out", share, ""),
-        kilopascals("Recover to, absolute", Uncertain(recovery_target(sea_level(x).value), sea_level(x).sigma)),
+        number(say("Share that the machine takes out"), share, ""),
+        kilopascals(say("Recover to, absolute"), Uncertain(recovery_target(sea_level(x).value), sea_level(x).sigma)),
     ]
     if found.loss_rate is not None and found.smallest_rate is not None:
-        lines.append(number("Mean loss", _grams_a_year(found.loss_rate), "g/yr"))
-        lines.append(number("Smallest mean loss it could show", found.smallest_rate * YEAR * 1e3, "g/yr"))
-        says.append("A mean says nothing of when: a broken joint, a service and a slow leak look alike.")
-        says.append("For scale: 40 g/yr is the limit for a new car with one evaporator (2006/40/EC).")
+        lines.append(number(say("Mean loss"), _grams_a_year(found.loss_rate), "g/yr"))
+        lines.append(number(say("Smallest mean loss it could show"), found.smallest_rate * YEAR * 1e3, "g/yr"))
+        says.append(say("A mean says nothing of when: a broken joint, a service and a slow leak look alike."))
+        says.append(say("For scale: 40 g/yr is the limit for a new car with one evaporator (2006/40/EC)."))
     else:
-        says.append("Without the date of the last full charge no rate can be named.")
+        says.append(say("Without the date of the last full charge no rate can be named."))
     sources = ("cfr-40-82-b-app-c", "cfr-40-82-b-app-d", "sae-j2762-summary", "cfr-40-82-156", "eu-2006-40", "gum")
     return Result(found.verdict, tuple(says), tuple(lines), sources, ("recover_first", "fill_limit"))
 
@@ -162,9 +172,9 @@ RECOVERY = Calculator(
 def _oil(x: Mapping[str, Any]) -> Result:
     drained = {"compressor": x["compressor_drained"]} if x["compressor_drained"] is not None else {}
     found = balance_oil(x["recovered"], x["replaced"], drained, x["compressor"], x["oil"], x["maker_oil"] or None)
-    lines = [Line("New oil to add", found.add, "volume", "mL")]
+    lines = [Line(say("New oil to add"), found.add, "volume", "mL")]
     lines += [Line(f"  {label}", amount, "volume", "mL") for label, amount in found.lines]
-    says = (*found.refusals, *found.remarks, "The vehicle maker's amounts come first; these are generic.")
+    says = (*found.refusals, *found.remarks, say("The vehicle maker's amounts come first; these are generic."))
     sources = ("cfr-40-82-b-app-c", "cfr-40-82-b-app-a", "oil-practice", "electric-compressor-oil", "gum")
     cautions = ("electric_oil",) if x["compressor"] == "electric" else ()
     return Result("refused" if found.refusals else "add", says, tuple(lines), sources, cautions)
@@ -190,21 +200,21 @@ def _charge(x: Mapping[str, Any]) -> Result:
     start, end = x["hoses_at_start"] or NONE, x["hoses_at_end"] or NONE
     found = plan_charge(x["label"], x["tolerance"], x["rear"] or 0.0, x["scale_limit"], start, end)
     lines = [
-        grams("Set the scale to", found.setting),
-        grams("Then in the vehicle", found.inside),
-        words("Meets the label's tolerance", f"{100 * found.within:.0f} of 100"),
-        words("Scale over charge", f"{100 * x['scale_limit'] / found.target:.1f} %"),
+        grams(say("Set the scale to"), found.setting),
+        grams(say("Then in the vehicle"), found.inside),
+        words(say("Meets the label's tolerance"), say("{count:.0f} of 100", count=100 * found.within)),
+        words(say("Scale over charge"), say("{share:.1f} %", share=100 * x["scale_limit"] / found.target)),
     ]
-    says = ["By mass, to the label. Pressure says nothing of the charge while liquid is present."]
+    says = [say("By mass, to the label. Pressure says nothing of the charge while liquid is present.")]
     if found.within < 0.95:
-        says.append("Scale and hoses cannot be sure of this tolerance: use a finer scale, and clear the hoses.")
+        says.append(say("Scale and hoses cannot be sure of this tolerance: use a finer scale, and clear the hoses."))
     if x["inferred"] is not None:
         beside = compare_charge(Uncertain(found.target, total(found.inside, NONE).sigma), x["inferred"])
-        lines.append(grams("Test's charge less the label's", beside.difference))
+        lines.append(grams(say("Test's charge less the label's"), beside.difference))
         says.append(
-            "The performance test agrees with that charge; that is no proof of it."
+            say("The performance test agrees with that charge; that is no proof of it.")
             if beside.agrees
-            else "The performance test speaks for another charge: recover and weigh."
+            else say("The performance test speaks for another charge: recover and weigh.")
         )
     return Result("set", tuple(says), tuple(lines), ("cfr-40-82-b-app-c", "gum"), ("charge_by_mass", "flammable"))
 
@@ -228,13 +238,13 @@ CHARGE = Calculator(
 
 def _carbon_dioxide(x: Mapping[str, Any]) -> Result:
     found = carbon_dioxide_equivalent(x["mass"], x["refrigerant"], x["report"])
-    bound = "at most " if found.at_most else ""
+    bound = say("at most ") if found.at_most else ""
     lines = (
-        Line(f"CO2 equivalent ({bound}{x['report']})", found.mass, "mass", "kg"),
-        number("GWP over 100 years", found.gwp, ""),
-        words("Report", found.words),
+        Line(say("CO2 equivalent ({bound}{report})", bound=bound, report=x["report"]), found.mass, "mass", "kg"),
+        number(say("GWP over 100 years"), found.gwp, ""),
+        words(say("Report"), say(found.words)),
     )
-    says = ("Another report gives another number: compare only within one. The factor is taken as exact.",)
+    says = (say("Another report gives another number: compare only within one. The factor is taken as exact."),)
     return Result(x["report"], says, lines, (found.source,))
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.sheets.base import Calculator
 from loopwright.service.sheets.mass import CARBON_DIOXIDE, CHARGE, DISCONNECT, HOSE, OIL, RECOVERY
 from loopwright.service.sheets.tight import EVACUATION, HOLD, LEAK_RATE, RISE
@@ -42,5 +43,5 @@ def calculator(name: str) -> Calculator:
     'What a hose holds'
     """
     if name not in CALCULATORS:
-        raise InputError([Problem("name", repr(name), ", ".join(CALCULATORS), "No such calculation.")])
+        raise InputError([Problem("name", repr(name), ", ".join(CALCULATORS), say("No such calculation."))])
     return CALCULATORS[name]

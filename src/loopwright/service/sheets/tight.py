@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import decimal_mark, say
 from loopwright.service.evacuation import boiling_margin, evacuation_target, evacuation_time
 from loopwright.service.leak_rate import ATMOSPHERE, OUNCE, YEAR, equivalent_leak, mass_rate, throughput
 from loopwright.service.pressure_hold import RUNNING_PRESSURE, judge_hold
@@ -31,25 +32,25 @@ def _evacuation(x: Mapping[str, Any]) -> Result:
     )  # fmt: skip
     minutes = Uncertain(time.mean.value / 60.0, time.mean.sigma / 60.0)
     lines = [
-        Line("Work to, absolute", target.target, "pressure_difference", "Pa"),
-        Line("Water boils at the coldest part below", target.boiling, "pressure_difference", "Pa"),
-        Line("  as a gauge of vacuum shows it here", target.vacuum, "pressure_difference", "inHg"),
-        Line("98 % free of air below", target.air_free, "pressure_difference", "Pa"),
-        Line("Customary at the end, vehicles", Uncertain(target.practice), "pressure_difference", "Pa"),
-        Line("Customary deep vacuum", Uncertain(target.deep), "pressure_difference", "Pa"),
-        number("Predicted time, at the least", minutes, "min"),
-        words("  19 of 20 between", f"{time.low / 60:.1f} and {time.high / 60:.1f} min"),
+        Line(say("Work to, absolute"), target.target, "pressure_difference", "Pa"),
+        Line(say("Water boils at the coldest part below"), target.boiling, "pressure_difference", "Pa"),
+        Line(say("  as a gauge of vacuum shows it here"), target.vacuum, "pressure_difference", "inHg"),
+        Line(say("98 % free of air below"), target.air_free, "pressure_difference", "Pa"),
+        Line(say("Customary at the end, vehicles"), Uncertain(target.practice), "pressure_difference", "Pa"),
+        Line(say("Customary deep vacuum"), Uncertain(target.deep), "pressure_difference", "Pa"),
+        number(say("Predicted time, at the least"), minutes, "min"),
+        words(say("  19 of 20 between"), say("{low:.1f} and {high:.1f} min", low=time.low / 60, high=time.high / 60)),
     ]
-    says = ["Predicted is pump, hoses and water alone: heat for the water and refrigerant in the oil take longer."]
+    says = [say("Predicted is pump, hoses and water alone: heat for the water and refrigerant in the oil take longer.")]
     verdict = "planned"
     if x["reached"] is not None:
         margin = boiling_margin(x["reached"].absolute, cold)
-        lines.insert(0, number("Water pressure over pressure reached", margin, ""))
+        lines.insert(0, number(say("Water pressure over pressure reached"), margin, ""))
         sure = margin.probability_above(1.0)
         verdict = "boils" if sure >= 0.95 else "does_not_boil" if sure <= 0.05 else "cannot_tell"
         says.insert(0, _boiling_sentence(verdict))
     if cold.value < 288.15:
-        says.append("Below 15 °C a service pump hardly dries: warm the vehicle first.")
+        says.append(say("Below 15 °C a service pump hardly dries: warm the vehicle first."))
     sources = (
         "coolprop-heos", "cfr-40-82-b-app-c-fill", "tm-5-3805-296", "mac-vacuum-practice", "deep-vacuum-practice",
         "vacuum-conductance", "jcgm-101",
@@ -59,9 +60,9 @@ def _evacuation(x: Mapping[str, Any]) -> Result:
 
 def _boiling_sentence(verdict: str) -> str:
     return {
-        "boils": "At this pressure water boils at the coldest part.",
-        "does_not_boil": "At this pressure water stays where it is coldest: pump deeper or warm the vehicle.",
-        "cannot_tell": "Too close to the boiling pressure to say whether water leaves.",
+        "boils": say("At this pressure water boils at the coldest part."),
+        "does_not_boil": say("At this pressure water stays where it is coldest: pump deeper or warm the vehicle."),
+        "cannot_tell": say("Too close to the boiling pressure to say whether water leaves."),
     }[verdict]
 
 
@@ -89,20 +90,33 @@ def _rise(x: Mapping[str, Any]) -> Result:
     gauge = VacuumGauge(x["noise"], x["resolution"] or 0.0)
     found = fit_rise(times, pressures, gauge, x["volume"], x["coldest"], x["drift"])
     says = [_rise_sentence(found), found.reason, *_blind_spot(found, x, times[-1] - times[0])]
-    lines = [words(name.replace("_", " ").capitalize(), f"{100 * p:.0f} of 100") for name, p in _sorted(found)]
+    lines = [
+        words(say(name.replace("_", " ")).capitalize(), say("{count:.0f} of 100", count=100 * p))
+        for name, p in _sorted(found)
+    ]
     if found.leak is not None and found.probability("leak") > 0.5:
-        lines.append(words("Leak of air, 9 of 10 between", _micro(found.leak)))
+        lines.append(words(say("Leak of air, 9 of 10 between"), _micro(found.leak)))
         running = _as_refrigerant(found.leak.median, x)
-        lines.append(words("  same hole, running, about", f"{_two(running * YEAR)} kg/yr of {x['refrigerant']}"))
+        lines.append(
+            words(
+                say("  same hole, running, about"),
+                say("{mass} kg/yr of {gas}", mass=_two(running * YEAR), gas=x["refrigerant"]),
+            )
+        )
     flattens = found.probability("moisture") + found.probability("desorption") > 0.5
     if flattens and found.rise is not None and found.tau is not None:
-        lines.append(words("Rise that flattens, 9 of 10", f"{_range(found.rise)} Pa"))
-        lines.append(words("  time constant", f"{_range(found.tau)} s"))
-    lines.append(Line("Water pressure of the coldest part", found.water_pressure, "pressure_difference", "Pa"))
-    lines.append(number("Smallest leak of air it could claim", found.smallest_leak * 1e6, "µPa·m³/s"))
-    lines.append(number("  with something else rising", found.smallest_leak_hidden * 1e6, "µPa·m³/s"))
+        lines.append(words(say("Rise that flattens, 9 of 10"), f"{_range(found.rise)} Pa"))
+        lines.append(words(say("  time constant"), f"{_range(found.tau)} s"))
+    lines.append(Line(say("Water pressure of the coldest part"), found.water_pressure, "pressure_difference", "Pa"))
+    lines.append(number(say("Smallest leak of air it could claim"), found.smallest_leak * 1e6, "µPa·m³/s"))
+    lines.append(number(say("  with something else rising"), found.smallest_leak_hidden * 1e6, "µPa·m³/s"))
     smallest = _as_refrigerant(found.smallest_leak, x) * YEAR
-    lines.append(words("  same hole, running, about", f"{_two(smallest)} kg/yr of {x['refrigerant']}"))
+    lines.append(
+        words(
+            say("  same hole, running, about"),
+            say("{mass} kg/yr of {gas}", mass=_two(smallest), gas=x["refrigerant"]),
+        )
+    )
     sources = ("common-practice", "coolprop-heos", "laminar-leak", "currie-1968", "tm-5-3805-292", "gum")
     return Result(found.verdict, tuple(says), tuple(lines), sources, ("vacuum",))
 
@@ -115,20 +129,26 @@ def _blind_spot(found: RiseFit, x: Mapping[str, Any], seconds: float) -> tuple[s
     )  # fmt: skip
     rise = Q / x["volume"].value * seconds
     return (
-        f"A vacuum hold cannot see a leak of 40 g/yr: here that is {rise:.2g} Pa in {seconds / 60:.0f} min.",
-        "So no vacuum proves a system tight: search with a detector, tracer gas or dye.",
+        say(
+            "A vacuum hold cannot see a leak of 40 g/yr: here that is {rise:.2g} Pa in {minutes:.0f} min.",
+            rise=rise,
+            minutes=seconds / 60,
+        ),
+        say("So no vacuum proves a system tight: search with a detector, tracer gas or dye."),
     )
 
 
 def _rise_sentence(found: RiseFit) -> str:
     return {
-        "neither": "Nothing rises that this record could show.",
-        "leak": "A leak: the pressure rises straight.",
-        "moisture": "Free water: the pressure flattens at the water pressure of the coldest part.",
-        "desorption": "Something leaves oil, drier or walls, or the last water went: it flattens below free water.",
-        "leak_and_moisture": "A leak, and free water beside it.",
-        "leak_and_desorption": "A leak, and something leaving oil, drier or walls beside it.",
-        "cannot_tell": "Cannot tell.",
+        "neither": say("Nothing rises that this record could show."),
+        "leak": say("A leak: the pressure rises straight."),
+        "moisture": say("Free water: the pressure flattens at the water pressure of the coldest part."),
+        "desorption": say(
+            "Something leaves oil, drier or walls, or the last water went: it flattens below free water."
+        ),
+        "leak_and_moisture": say("A leak, and free water beside it."),
+        "leak_and_desorption": say("A leak, and something leaving oil, drier or walls beside it."),
+        "cannot_tell": say("Cannot tell."),
     }[found.verdict]
 
 
@@ -146,7 +166,7 @@ def _micro(e: Estimate) -> str:
 
 
 def _range(e: Estimate) -> str:
-    return f"{_two(e.low)} and {_two(e.high)} (median {_two(e.median)})"
+    return say("{low} and {high} (median {median})", low=_two(e.low), high=_two(e.high), median=_two(e.median))
 
 
 def _two(value: float) -> str:
@@ -155,7 +175,7 @@ def _two(value: float) -> str:
     >>> _two(1234.0), _two(0.0567)
     ('1200', '0.057')
     """
-    return f"{float(f'{value:.2g}'):.10g}"
+    return f"{float(f'{value:.2g}'):.10g}".replace(".", decimal_mark())
 
 
 RISE = Calculator(
@@ -178,7 +198,7 @@ RISE = Calculator(
 def _hold(x: Mapping[str, Any]) -> Result:
     start, end = x["start"].reading, x["end"].reading  # one barometer, and it cancels in the difference
     if x["rating"] is not None and start.value > x["rating"].reading.value:
-        over = "Above the rating of the low side: let it down now."
+        over = say("Above the rating of the low side: let it down now.")
         raise InputError([Problem("start", f"{start.value:.0f} Pa", f"{x['rating'].reading.value:.0f} Pa", over)])
     found = judge_hold(
         start, end, x["start_temperature"], x["end_temperature"], x["time"], x["volume"], x["refrigerant"]
@@ -186,21 +206,28 @@ def _hold(x: Mapping[str, Any]) -> Result:
     smallest = found.smallest_refrigerant * YEAR
     says = [
         {
-            "leak": "It leaks: more was lost than the temperature explains.",
-            "no_leak_seen": "No leak that this hold could see.",
-            "rising": "Pressure rose more than the temperature explains: valve to the cylinder, or a thermometer.",
+            "leak": say("It leaks: more was lost than the temperature explains."),
+            "no_leak_seen": say("No leak that this hold could see."),
+            "rising": say("Pressure rose more than the temperature explains: valve to the cylinder, or a thermometer."),
         }[found.verdict],
-        f"It would have found about {_two(smallest)} kg/yr of {x['refrigerant']} or more, 19 times in 20. "
-        "Grams a year need a detector, tracer gas or dye.",
+        say(
+            "It would have found about {mass} kg/yr of {gas} or more, 19 times in 20. Grams a year need a "
+            "detector, tracer gas or dye.",
+            mass=_two(smallest),
+            gas=x["refrigerant"],
+        ),
     ]
     if x["rating"] is None:
-        says.append("The rating of the low side was not given: stay under the vehicle maker's limit.")
+        says.append(say("The rating of the low side was not given: stay under the vehicle maker's limit."))
     lines = [
-        kilopascals("Expected at the end, absolute", found.expected),
-        kilopascals("Lost beyond temperature", found.drop),
-        number("Leak of nitrogen", Uncertain(found.leak.value * 1e6, found.leak.sigma * 1e6), "µPa·m³/s"),
-        number("Smallest it could see", found.smallest * 1e6, "µPa·m³/s"),
-        words("  same hole, running, about", f"{_two(smallest)} kg/yr of {x['refrigerant']}"),
+        kilopascals(say("Expected at the end, absolute"), found.expected),
+        kilopascals(say("Lost beyond temperature"), found.drop),
+        number(say("Leak of nitrogen"), Uncertain(found.leak.value * 1e6, found.leak.sigma * 1e6), "µPa·m³/s"),
+        number(say("Smallest it could see"), found.smallest * 1e6, "µPa·m³/s"),
+        words(
+            say("  same hole, running, about"),
+            say("{mass} kg/yr of {gas}", mass=_two(smallest), gas=x["refrigerant"]),
+        ),
     ]
     sources = ("ideal-gas", "laminar-leak", "currie-1968", "nitrogen-practice", "gum")
     return Result(found.verdict, tuple(says), tuple(lines), sources, ("nitrogen", "hold_pressure"))
@@ -231,14 +258,18 @@ def _leak_rate(x: Mapping[str, Any]) -> Result:
     rate = mass_rate(m, T, gas) if unit == "throughput" else m
     Q = throughput(rate, T, gas)
     lines = (
-        number("Throughput", float(f"{Q:.4g}"), "Pa·m³/s"),
-        number("  the same", float(f"{10 * Q:.4g}"), "mbar·L/s"),
-        number("Mass", float(f"{rate * YEAR * 1e3:.4g}"), "g/yr"),
-        number("  the same", float(f"{rate * YEAR / OUNCE:.4g}"), "oz/yr"),
+        number(say("Throughput"), float(f"{Q:.4g}"), "Pa·m³/s"),
+        number(say("  the same"), float(f"{10 * Q:.4g}"), "mbar·L/s"),
+        number(say("Mass"), float(f"{rate * YEAR * 1e3:.4g}"), "g/yr"),
+        number(say("  the same"), float(f"{rate * YEAR / OUNCE:.4g}"), "oz/yr"),
     )
     says = (
-        f"Volumes are those of {gas} at {T - 273.15:g} °C; 20 or 25 °C makes 1.7 % difference.",
-        "For scale: a detector shows 4 g/yr, a new car may lose 40 g/yr (2006/40/EC).",
+        say(
+            "Volumes are those of {gas} at {temperature:g} °C; 20 or 25 °C makes 1.7 % difference.",
+            gas=gas,
+            temperature=T - 273.15,
+        ),
+        say("For scale: a detector shows 4 g/yr, a new car may lose 40 g/yr (2006/40/EC)."),
     )
     return Result("converted", says, lines, ("ideal-gas", "sae-j2791-summary", "eu-2006-40"))
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.cylinders import HEEL_SHARE, Cylinder, fill_limit, volume_of, water_rule_share
 from loopwright.service.foreign_gas import ForeignGas, Soak, judge_foreign_gas, limit_of, liquid_present
 from loopwright.service.properties import designation
@@ -19,8 +20,8 @@ REFRIGERANT = Field("refrigerant", "text", "as identified: R134a, R1234yf, R152a
 
 def _foreign_gas(x: Mapping[str, Any]) -> Result:
     if x["pressure"].barometer_sigma and x["atmosphere"] is None:
-        says = "A gauge reading needs the local air pressure: 1500 m shift this test by 17 kPa, half of its limit."
-        raise InputError([Problem("barometer", "nothing", "barometer or altitude", says)])
+        says = say("A gauge reading needs the local air pressure: 1500 m shift this test by 17 kPa, half of its limit.")
+        raise InputError([Problem("barometer", say("nothing"), say("barometer or altitude"), says)])
     temperature = x["temperature"]
     coldest = x["coldest"].value if x["coldest"] else temperature.value
     warmest = x["warmest"].value if x["warmest"] else temperature.value
@@ -62,30 +63,41 @@ def _liquid(x: Mapping[str, Any]) -> bool | None:
 
 def _says(found: ForeignGas, kind: str, refrigerant: str) -> tuple[str, ...]:
     if found.verdict == "no_conclusion":
-        return ("No conclusion.", *found.reasons)
-    excess = "its limit" if kind == "cylinder" else "the limit of a stored cylinder, taken for want of one for vehicles"
+        return (say("No conclusion."), *found.reasons)
+    excess = (
+        say("its limit")
+        if kind == "cylinder"
+        else say("the limit of a stored cylinder, taken for want of one for vehicles")
+    )
     first = {
-        "pass": f"What is no refrigerant stays below {excess}.",
-        "fail": f"Too much foreign gas: above {excess}.",
-        "cannot_tell": f"Too close to {excess} for these instruments: better thermometer, barometer, or repeat.",
+        "pass": say("What is no refrigerant stays below {limit}.", limit=excess),
+        "fail": say("Too much foreign gas: above {limit}.", limit=excess),
+        "cannot_tell": say(
+            "Too close to {limit} for these instruments: better thermometer, barometer, or repeat.", limit=excess
+        ),
     }[found.verdict]
     if designation(refrigerant) not in ("R134a", "R1234yf"):
-        return first, "This holds only for the refrigerant identified."
-    return first, "Pressure cannot tell R-134a from R-1234yf: this holds only for the refrigerant identified."
+        return first, say("This holds only for the refrigerant identified.")
+    return first, say("Pressure cannot tell R-134a from R-1234yf: this holds only for the refrigerant identified.")
 
 
 def _foreign_gas_lines(found: ForeignGas) -> tuple[Line, ...]:
     gauge, barometer, thermometer = (x / 1e3 for x in found.shares)
-    budget = f"gauge {gauge:.1f}, barometer {barometer:.1f}, thermometer {thermometer:.1f} kPa"
+    budget = say(
+        "gauge {gauge:.1f}, barometer {barometer:.1f}, thermometer {thermometer:.1f} kPa",
+        gauge=gauge,
+        barometer=barometer,
+        thermometer=thermometer,
+    )
     lines = [
-        kilopascals("Above saturation", found.partial_pressure),
-        kilopascals("Limit above saturation", Uncertain(found.limit)),
-        words("Chance that it is above the limit", f"{100 * found.above:.0f} of 100"),
-        words("One sigma from", budget),
+        kilopascals(say("Above saturation"), found.partial_pressure),
+        kilopascals(say("Limit above saturation"), Uncertain(found.limit)),
+        words(say("Chance that it is above the limit"), say("{count:.0f} of 100", count=100 * found.above)),
+        words(say("One sigma from"), budget),
     ]
     if found.mass is not None and found.parts is not None and found.verdict != "no_conclusion":
-        lines.append(grams("Foreign gas, if air, at the least", found.mass))
-        lines.append(number("Of the contents, by mass", _ppm(found.parts), "ppm"))
+        lines.append(grams(say("Foreign gas, if air, at the least"), found.mass))
+        lines.append(number(say("Of the contents, by mass"), _ppm(found.parts), "ppm"))
     return tuple(lines)
 
 
@@ -122,8 +134,10 @@ FOREIGN_GAS = Calculator(
 
 def _cylinder(x: Mapping[str, Any]) -> Result:
     if (x["water_capacity"] is None) == (x["volume"] is None):
-        says = "A cylinder's size is its water capacity (WC on the collar) or its volume."
-        raise InputError([Problem("water_capacity", "neither or both", "one of water_capacity and volume", says)])
+        says = say("A cylinder's size is its water capacity (WC on the collar) or its volume.")
+        raise InputError(
+            [Problem("water_capacity", say("neither or both"), say("one of water_capacity and volume"), says)]
+        )
     cylinder = Cylinder(
         x["refrigerant"],
         x["kind"],
@@ -135,24 +149,29 @@ def _cylinder(x: Mapping[str, Any]) -> Result:
     )
     found = fill_limit(cylinder, x["weight"], x["today"])
     lines = [
-        Line("May be added", Uncertain(found.room), "mass", "kg"),
-        Line("Holds now", found.contents, "mass", "kg"),
+        Line(say("May be added"), Uncertain(found.room), "mass", "kg"),
+        Line(say("Holds now"), found.contents, "mass", "kg"),
     ]
     for i, rule in enumerate(found.rules):
-        lines.append(Line(f"{'Lowest: ' if i == 0 else ''}{rule.says}", rule.most, "mass", "kg"))
-    lines.append(kilopascals("Pressure at 52 °C, absolute", Uncertain(found.pressure_at_storage)))
+        lines.append(Line((say("Lowest: ") if i == 0 else "") + rule.says, rule.most, "mass", "kg"))
+    lines.append(kilopascals(say("Pressure at 52 °C, absolute"), Uncertain(found.pressure_at_storage)))
     if found.full_at is not None:
-        lines.append(Line("Its contents would fill it at", Uncertain(found.full_at), "temperature", "°C"))
+        lines.append(Line(say("Its contents would fill it at"), Uncertain(found.full_at), "temperature", "°C"))
     if x["kind"] == "disposable":
         full = next(rule.most for rule in found.rules if rule.key == "liquid_80").value
-        lines.append(Line("Heel to leave, at most 2 % of its fill", Uncertain(HEEL_SHARE * full), "mass", "kg"))
+        lines.append(Line(say("Heel to leave, at most 2 % of its fill"), Uncertain(HEEL_SHARE * full), "mass", "kg"))
     if cylinder.due is not None:
-        lines.append(words("Requalification due", cylinder.due.isoformat()))
+        lines.append(words(say("Requalification due"), cylinder.due.isoformat()))
     share = 100 * water_rule_share(x["refrigerant"])
     remarks = (
         *found.refusals,
-        f"80 % of the water capacity by mass, without the density, would be {share:.0f} % liquid at 21 °C.",
-        "60 % of gross weight is read as the refrigerant's mass; the text does not say whether the cylinder counts.",
+        say(
+            "80 % of the water capacity by mass, without the density, would be {share:.0f} % liquid at 21 °C.",
+            share=share,
+        ),
+        say(
+            "60 % of gross weight is read as the refrigerant's mass; the text does not say whether the cylinder counts."
+        ),
     )
     sources = tuple(dict.fromkeys(rule.source for rule in found.rules))
     verdict = "refused" if found.refusals else "room" if found.room > 0.0 else "full"
