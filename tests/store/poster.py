@@ -1,7 +1,7 @@
 """A process that posts to a ledger and, where asked to, dies like a process that was killed.
 
 python poster.py URL crash N      dies at the N-th moment of one posting (see `moments`)
-python poster.py URL move NAME    moves 10 g from A to V again and again, NAME in every key; says what came of each
+python poster.py URL move NAME G  moves G grams from A to V again and again, NAME in every key; says what came of each
 """
 
 from __future__ import annotations
@@ -69,10 +69,10 @@ def crash(journal: Journal, at: int) -> None:
     die()  # committed, but nobody was told
 
 
-def move(journal: Journal, name: str) -> None:
+def move(journal: Journal, name: str, grams: str) -> None:
     for number in count():
         try:
-            (posting,) = journal.post([draft("A > V 10 0", key=f"{name} {number}")])
+            (posting,) = journal.post([draft(f"A > V {grams} 0", key=f"{name} {number}")])
         except InputError:
             print("refused", flush=True)
             break
@@ -80,6 +80,6 @@ def move(journal: Journal, name: str) -> None:
 
 
 if __name__ == "__main__":
-    _, url, what, argument = sys.argv
+    _, url, what, *arguments = sys.argv
     opened = Journal(url, clock=lambda: AT)
-    crash(opened, int(argument)) if what == "crash" else move(opened, argument)
+    crash(opened, int(arguments[0])) if what == "crash" else move(opened, *arguments)

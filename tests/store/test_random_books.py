@@ -316,6 +316,6 @@ def test_random_operations(sqlite: Maker, postgresql: Maker) -> None:
             database=None,
         ),
     )
-    print(f"\n{sum(DONE.values())} operations: " + ", ".join(f"{n} {what}" for what, n in sorted(DONE.items())))
+    print(f"\n> {sum(DONE.values())} operations: " + ", ".join(f"{n} {what}" for what, n in sorted(DONE.items())))
     assert sum(DONE.values()) >= OPERATIONS // 2
     assert DONE["move written"] + DONE["buy written"] > 0
