@@ -19,6 +19,7 @@ from typing import Any
 
 from loopwright.cards import sources
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.quantities import absolute, find_unit, from_si, number, parse, written_as
 from loopwright.service import procedure
 from loopwright.service.leak_rate import OUNCE, YEAR
@@ -116,8 +117,10 @@ def read_job(path: Path) -> tuple[procedure.Event, ...]:
         except (ValueError, TypeError, KeyError) as error:
             if isinstance(error, InputError):
                 raise InputError(dataclasses.replace(p, line=i) for p in error.problems) from error
-            says = "Not an event of a job."
-            raise InputError([Problem("job", line[:60], "an event as written by this command", says, i)]) from error
+            says = say("Not an event of a job.")
+            raise InputError(
+                [Problem("job", line[:60], say("an event as written by this command"), says, i)]
+            ) from error
     return events
 
 
@@ -151,7 +154,7 @@ def _sheet(form: Calculator, result: Result, shown: tuple[tuple[str, str], ...])
 
     obtained = tuple((sources()[key].citation, sources()[key].obtained) for key in dict.fromkeys(result.sources))
     said = tuple(str(cautions()[key]) for key in result.cautions)
-    return Sheet(form.name, form.title, shown, result.verdict, result.says, result.lines, said, obtained)
+    return Sheet(form.name, say(form.title), shown, result.verdict, result.says, result.lines, said, obtained)
 
 
 def _read(
@@ -160,7 +163,7 @@ def _read(
     """Every field as the calculation takes it, and what was taken, as words; all problems together."""
     names = [f.name for f in form.fields]
     problems = [
-        Problem(name, "a value", ", ".join(names), "No such field of this calculation.")
+        Problem(name, say("a value"), ", ".join(names), say("No such field of this calculation."))
         for name in written
         if name not in names
     ]
@@ -172,14 +175,14 @@ def _read(
         try:
             given[item.name], text = _field(item, value, given, today)
             if text:
-                shown.append((item.name.replace("_", " "), text))
+                shown.append((say(item.name.replace("_", " ")), text))
         except InputError as error:
             problems += [dataclasses.replace(p, field=item.name) for p in error.problems]
         if item.name == "altitude":
             given["atmosphere"] = _atmosphere(given)
     if problems:
         raise InputError(problems)
-    order = {f.name.replace("_", " "): i for i, f in enumerate(form.fields)}
+    order = {say(f.name.replace("_", " ")): i for i, f in enumerate(form.fields)}
     return given, tuple(sorted(shown, key=lambda pair: order[pair[0]]))
 
 
@@ -203,9 +206,9 @@ def _field(item: Field, value: Any, given: Mapping[str, Any], today: datetime.da
     taken = ""
     if value is None or value == "":
         if item.default:
-            value, taken = item.default, " (taken)"
+            value, taken = item.default, say(" (taken)")
         elif item.required:
-            raise InputError([Problem("", "nothing", item.says, "Missing.")])
+            raise InputError([Problem("", say("nothing"), say(item.says), say("Missing."))])
         else:
             return ("" if item.kind == "choice" else () if item.kind == "list" else None), ""
     if item.kind in _WORDS:
@@ -217,9 +220,9 @@ def _field(item: Field, value: Any, given: Mapping[str, Any], today: datetime.da
 
 def _flag(value: Any) -> tuple[bool, str]:
     if value not in (None, False, True, "", "no", "yes"):
-        raise InputError([Problem("", written_as(value), "yes or no", "Neither yes nor no.")])
+        raise InputError([Problem("", written_as(value), say("yes or no"), say("Neither yes nor no."))])
     found = value in (True, "yes")
-    return found, "yes" if found else ""
+    return found, say("yes") if found else ""
 
 
 def _within(item: Field, value: float) -> float:
@@ -227,9 +230,13 @@ def _within(item: Field, value: float) -> float:
     low, high = item.range
     if not low <= value <= high:
         names = {"temperature": "K", "temperature_difference": "K", "mass": "kg", "volume": "m3", "time": "s"}
-        unit = names.get(item.kind, "Pa absolute" if "pressure" in item.kind else "m" if item.kind == "length" else "")
-        allowed = f"{low:g} to {high:g} {unit}".rstrip()
-        raise InputError([Problem("", f"{value:g} {unit}".rstrip(), allowed, "Out of range: a slip, or another unit?")])
+        unit = names.get(
+            item.kind, say("Pa absolute") if "pressure" in item.kind else "m" if item.kind == "length" else ""
+        )
+        allowed = say("{low:g} to {high:g} {unit}", low=low, high=high, unit=unit).rstrip()
+        raise InputError(
+            [Problem("", f"{value:g} {unit}".rstrip(), allowed, say("Out of range: a slip, or another unit?"))]
+        )
     return value
 
 
@@ -241,7 +248,7 @@ def _choice(item: Field, value: Any) -> tuple[str, str]:
     spelt = {choice.casefold(): choice for choice in item.choices}
     found = spelt.get(str(value).strip().casefold())
     if found is None:
-        raise InputError([Problem("", written_as(value), ", ".join(item.choices), "Not one of the choices.")])
+        raise InputError([Problem("", written_as(value), ", ".join(item.choices), say("Not one of the choices."))])
     return found, found
 
 
@@ -249,13 +256,15 @@ def _date(item: Field, value: Any) -> tuple[datetime.date, str]:
     try:
         day = value if isinstance(value, datetime.date) else datetime.date.fromisoformat(str(value).strip())
     except ValueError as error:
-        raise InputError([Problem("", written_as(value), "year-month-day, as 2024-03-31", "No date.")]) from error
+        raise InputError(
+            [Problem("", written_as(value), say("year-month-day, as 2024-03-31"), say("No date."))]
+        ) from error
     return day, day.isoformat()
 
 
 def _list(item: Field, value: Any) -> tuple[tuple[str, ...], str]:
     if not isinstance(value, str | list | tuple):
-        raise InputError([Problem("", written_as(value), "names with commas between", "No list.")])
+        raise InputError([Problem("", written_as(value), say("names with commas between"), say("No list."))])
     entries = [str(v).strip() for v in (value.split(",") if isinstance(value, str) else value)]
     return tuple(v for v in entries if v), ", ".join(entries)
 
@@ -264,7 +273,7 @@ def _leak(item: Field, value: Any) -> tuple[tuple[float, str], str]:
     amount, unit = _number_and_unit(value, "")
     plain = unit.replace("·", "").replace(".", "").replace("³", "3").replace("^", "").replace(" ", "").casefold()
     if plain not in _LEAKS:
-        says = "Not a unit of leak rate."
+        says = say("Not a unit of leak rate.")
         raise InputError([Problem("", written_as(value), "Pa.m3/s, mbar.L/s, g/yr, oz/yr", says)])
     factor, what = _LEAKS[plain]
     return (amount * factor, what), str(value)
@@ -275,11 +284,13 @@ def _series(item: Field, value: Any) -> tuple[tuple[list[float], list[float]], s
         pairs, text = _series_file(Path(value)), Path(value).name
     else:
         try:
-            pairs, text = [(float(t), float(p)) for t, p in value], "as given"
+            pairs, text = [(float(t), float(p)) for t, p in value], say("as given")
         except (TypeError, ValueError) as error:
-            allowed = "a file, or pairs of time and absolute pressure"
-            raise InputError([Problem("", written_as(value), allowed, "No readings.")]) from error
-    return ([t for t, _ in pairs], [p for _, p in pairs]), f"{len(pairs)} readings, {text}"
+            allowed = say("a file, or pairs of time and absolute pressure")
+            raise InputError([Problem("", written_as(value), allowed, say("No readings."))]) from error
+    return ([t for t, _ in pairs], [p for _, p in pairs]), say(
+        "{count} readings, {source}", count=len(pairs), source=text
+    )
 
 
 def _series_file(path: Path) -> list[tuple[float, float]]:
@@ -287,7 +298,9 @@ def _series_file(path: Path) -> list[tuple[float, float]]:
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError([Problem("", str(path), "a readable text file", f"Cannot be read: {error}.")]) from error
+        raise InputError(
+            [Problem("", str(path), say("a readable text file"), say("Cannot be read: {error}.", error=error))]
+        ) from error
     time_unit, pressure_unit = find_unit("s", "time")[0], find_unit("Pa", "pressure")[0]
     pairs: list[tuple[float, float]] = []
     for i, line in enumerate(lines, 1):
@@ -300,8 +313,8 @@ def _series_file(path: Path) -> list[tuple[float, float]]:
                 continue
             pairs.append((number(cells[0]) * time_unit.factor, number(cells[1]) * pressure_unit.factor))
         except (InputError, IndexError) as error:
-            allowed = "two numbers, time and absolute pressure; units in the first line"
-            raise InputError([Problem("", line[:60], allowed, "Not a reading.", i)]) from error
+            allowed = say("two numbers, time and absolute pressure; units in the first line")
+            raise InputError([Problem("", line[:60], allowed, say("Not a reading."), i)]) from error
     return pairs
 
 
@@ -348,7 +361,7 @@ def _pressure(
         return value, text
     limit = item.limit + item.relative * abs(value) if half is None else half
     is_gauge = (quantity.reference or reference) != "absolute"
-    text += _limit_text(item, limit, written) + f", {'gauge' if is_gauge else 'absolute'}"
+    text += _limit_text(item, limit, written) + ", " + (say("gauge") if is_gauge else say("absolute"))
     return Pressure(from_limits(value, limit), atmosphere.sigma if is_gauge else 0.0), text
 
 
@@ -366,7 +379,9 @@ def _split(value: Any) -> tuple[Any, str | None]:
     if len(parts) == 1:
         return value.strip(), None
     if len(parts) != 2 or parts[1].lstrip().startswith("-"):
-        raise InputError([Problem("", written_as(value), "one value with one ±, as 25 ± 0.5 °C", "Not a value.")])
+        raise InputError(
+            [Problem("", written_as(value), say("one value with one ±, as 25 ± 0.5 °C"), say("Not a value."))]
+        )
     first, half = parts
     unit = _NUMBER_AND_UNIT.fullmatch(half)
     if unit and unit[2] and unit[2] != "%" and re.fullmatch(r"[-+0-9.,eE\s]+", first):
@@ -383,7 +398,7 @@ def _half(half: str, kind: str, unit: str, value: float) -> float:
 def _relative(half: str, value: float) -> float:
     amount, unit = _number_and_unit(half, "")
     if unit != "%":
-        raise InputError([Problem("", half, "a share, as 20 %", "Limits of this field are a share.")])
+        raise InputError([Problem("", half, say("a share, as 20 %"), say("Limits of this field are a share."))])
     return abs(value) * amount / 100.0
 
 
@@ -396,7 +411,7 @@ def _extra(item: Field, value: Any) -> float | None:
         return amount * table[plain]
     if item.kind == "time":
         return None
-    raise InputError([Problem("", written_as(value), ", ".join(_FLOWS), "Not a unit of pumping speed.")])
+    raise InputError([Problem("", written_as(value), ", ".join(_FLOWS), say("Not a unit of pumping speed."))])
 
 
 def _number_and_unit(value: Any, default: str) -> tuple[float, str]:
@@ -404,7 +419,7 @@ def _number_and_unit(value: Any, default: str) -> tuple[float, str]:
         return float(value), default
     match = _NUMBER_AND_UNIT.fullmatch(str(value))
     if match is None:
-        raise InputError([Problem("", written_as(value), "a number with its unit", "Not a number.")])
+        raise InputError([Problem("", written_as(value), say("a number with its unit"), say("Not a number."))])
     return number(match[1]), match[2].strip() or default
 
 
@@ -415,7 +430,8 @@ def _limit_text(item: Field, limit: float, half: str | None) -> str:
     if not limit:
         return ""
     if item.kind == "flow":
-        return f" (taken ± {100 * item.relative:.0f} %)"
+        return say(" (taken ± {limit})", limit=f"{100 * item.relative:.0f} %")
     kind = _DIFFERENCE.get("pressure" if "pressure" in item.kind else item.kind, item.kind)
     unit = "K" if kind == "temperature_difference" else item.unit
-    return f" (taken ± {from_si(limit, kind, unit):.2g} {unit})"  # type: ignore[arg-type]
+    shown = say("{limit:.2g} {unit}", limit=from_si(limit, kind, unit), unit=unit)  # type: ignore[arg-type]
+    return say(" (taken ± {limit})", limit=shown)

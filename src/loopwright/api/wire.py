@@ -14,6 +14,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from loopwright.errors import Problem
+from loopwright.language import say, say_many
 from loopwright.quantities import from_si
 from loopwright.readings.points import table
 
@@ -100,12 +101,12 @@ def error_to_wire(problems: Iterable[Problem], identity: str = "", line: int | N
     errors = [
         {"field": p.field, "found": p.found, "allowed": p.allowed, "says": p.says, "line": p.line} for p in problems
     ]
-    count = f"{len(errors)} problem{'s' if len(errors) != 1 else ''}"
+    count = say_many("{n} problem", "{n} problems", len(errors))
     return {
         "type": "urn:loopwright:problem:input",
-        "title": "The test sheet cannot be used.",
+        "title": say("The test sheet cannot be used."),
         "status": 422,
-        "detail": f"{count}; nothing was judged.",
+        "detail": say("{count}; nothing was judged.", count=count),
         "id": identity,
         "line": line,
         "errors": errors,

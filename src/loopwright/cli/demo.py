@@ -11,6 +11,7 @@ from loopwright.cli.judging import answers
 from loopwright.figures import Judgement, Terms, judgement_text, picture, save
 from loopwright.figures.layout import folded, heading
 from loopwright.figures.words import headline
+from loopwright.language import say
 from loopwright.readings import Refused, Test
 
 __all__ = ["FIRST", "demo_sheets", "judge_demo"]
@@ -35,7 +36,7 @@ def judge_demo(folder: Path) -> int:
     folder.mkdir(parents=True, exist_ok=True)
     judged = {name: _judged(name, raw) for name, raw in demo_sheets().items()}
     typer.echo(_text(*judged[FIRST]))
-    typer.echo(heading("The other demo vehicles"))
+    typer.echo(heading(say("The other demo vehicles")))
     for name, (test, judgement) in judged.items():
         (folder / f"{name}.txt").write_text(_text(test, judgement), encoding="utf-8")
         save(picture(judgement, Terms.of(test)), folder / f"{name}.svg")
@@ -43,7 +44,8 @@ def judge_demo(folder: Path) -> int:
             terms = Terms.of(test)
             typer.echo("\n".join(["", f"  {terms.label}", *folded(headline(judgement, terms), "    ")]))
     save(picture(judged[FIRST][1], Terms.of(judged[FIRST][0])), folder / f"{FIRST}.png")
-    typer.echo(f"\nTexts and pictures are in {folder}{'/' if folder.name else ''}.")
+    where = f"{folder}{'/' if folder.name else ''}"
+    typer.echo("\n" + say("Texts and pictures are in {folder}.", folder=where))
     return 0
 
 

@@ -14,6 +14,7 @@ from loopwright.cli.problems import problems_text
 from loopwright.errors import InputError, Problem
 from loopwright.figures import Judgement, Terms, judgement_text, picture, save
 from loopwright.figures.render import ENDINGS
+from loopwright.language import say
 from loopwright.readings import Refused, Test, read_text
 from loopwright.readings.files import FORMS
 
@@ -61,7 +62,7 @@ def judge_sheets(
         if picture_file is not None:
             _check_picture(picture_file, [form for _, _, form in sources])
     except InputError as error:
-        print(problems_text("The input", error.problems), file=sys.stderr)
+        print(problems_text(say("The input"), error.problems), file=sys.stderr)
         return 2
     page = _Page(out or sys.stdout, sys.stderr, as_json, alone=len(sources) == 1)
     judged = []
@@ -112,22 +113,26 @@ def _source(name: str) -> tuple[bytes, str]:
     path = Path(name)
     form = FORMS.get(path.suffix.casefold())
     if form is None:
-        raise InputError([Problem(name, path.suffix or "no ending", ", ".join(FORMS), "The ending tells the form.")])
+        raise InputError(
+            [Problem(name, path.suffix or say("no ending"), ", ".join(FORMS), say("The ending tells the form."))]
+        )
     try:
         return path.read_bytes(), form
     except (OSError, ValueError) as error:
-        says = f"Cannot be read: {getattr(error, 'strerror', None) or error}."
-        raise InputError([Problem(name, "no readable file", "a file that can be read", says)]) from error
+        says = say("Cannot be read: {reason}.", reason=getattr(error, "strerror", None) or error)
+        raise InputError([Problem(name, say("no readable file"), say("a file that can be read"), says)]) from error
 
 
 def _check_picture(path: Path, forms: Sequence[str]) -> None:
     if path.suffix.lower() not in ENDINGS:
-        found = path.suffix or "no ending"
-        raise InputError([Problem("--picture", found, " or ".join(ENDINGS), "The ending tells the form.")])
+        found = path.suffix or say("no ending")
+        raise InputError([Problem("--picture", found, say(" or ").join(ENDINGS), say("The ending tells the form."))])
     if len(forms) != 1 or forms[0] == "jsonl":
-        raise InputError([Problem("--picture", "several sheets", "one sheet", "One picture shows one sheet.")])
+        raise InputError(
+            [Problem("--picture", say("several sheets"), say("one sheet"), say("One picture shows one sheet."))]
+        )
     if not path.parent.is_dir():
-        raise InputError([Problem("--picture", str(path.parent), "a folder that exists", "No such folder.")])
+        raise InputError([Problem("--picture", str(path.parent), say("a folder that exists"), say("No such folder."))])
 
 
 class _Page:

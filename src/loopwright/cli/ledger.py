@@ -228,7 +228,7 @@ def reverse(
 
 
 @app.command()
-def reconcile(
+def weigh(
     name: str,
     uncertainty: Annotated[str, typer.Option(help="Standard uncertainty of the net mass.")],
     gross: Annotated[str | None, typer.Option(help="What the scale shows, cylinder and all.")] = None,
@@ -236,10 +236,11 @@ def reconcile(
     against: Annotated[str | None, typer.Option(help="Book the difference to this account (unexplained).")] = None,
     at: At = None,
     note: Note = "",
+    key: Key = "",
     database: Database = FILE,
     by: By = "",
 ) -> None:
-    """Set a scale reading against the books; say what is unexplained, and whether that is within uncertainty."""
+    """Record a scale reading and set it against the books: what is unexplained, and is that within uncertainty."""
     with _opened(database, by) as ledger:
         statement = ledger.weigh(
             name,
@@ -249,8 +250,17 @@ def reconcile(
             against=against,
             at=at,
             note=note,
+            key=key,
         )
         typer.echo(statement.says)
+
+
+@app.command()
+def reconcile(as_json: AsJson = False, database: Database = FILE) -> None:
+    """Set the whole stock against the last weighing of each account: what is unexplained, what was never weighed."""
+    with _opened(database) as ledger:
+        answer = ledger.reconcile()
+        typer.echo(text.reconciliation_json(answer) if as_json else text.reconciliation_text(answer))
 
 
 @app.command()
@@ -377,12 +387,16 @@ def records(
 @app.command()
 def label(
     name: str,
-    svg: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw it to a file, 90 mm by 50 mm.")] = None,
+    to: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw it: FILE.svg or FILE.png, 90 by 50 mm.")] = None,
     database: Database = FILE,
 ) -> None:
     """A cylinder's label with its code, to print."""
     with _opened(database) as ledger:
-        if svg is None:
+        if to is None:
             typer.echo(ledger.label(name), nl=False)
+        elif to.suffix == ".svg":
+            to.write_text(ledger.label(name, "svg"), encoding="utf-8")
+        elif to.suffix == ".png":
+            to.write_bytes(ledger.label_png(name))
         else:
-            svg.write_text(ledger.label(name, "svg"), encoding="utf-8")
+            raise InputError([Problem("--to", to.name, "a name that ends in .svg or .png", "A label is not drawn so.")])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -9,13 +10,26 @@ from loopwright.errors import Problem
 from loopwright.figures.layout import folded
 
 if TYPE_CHECKING:
-    from loopwright.api.ledger import Account, Balance, Head, Jurisdiction, Line, Records, Report, Row, Summary
+    from loopwright.api.ledger import (
+        Account,
+        Balance,
+        Head,
+        Jurisdiction,
+        Line,
+        Reconciliation,
+        Records,
+        Report,
+        Row,
+        Summary,
+    )
 
 __all__ = [
     "balances_text",
     "history_text",
     "law_text",
     "receipt_text",
+    "reconciliation_json",
+    "reconciliation_text",
     "records_text",
     "refusal_text",
     "report_text",
@@ -63,6 +77,45 @@ def summary_text(summaries: Iterable[Summary]) -> str:
         lines = [f"  {kind:<12} {_mass(balance)}" for kind, balance in summary.by_kind.items()]
         parts.append("\n".join([summary.refrigerant, *lines, f"  {'sum':<12} {summary.total_mg / 1000:12.1f} g"]))
     return "\n\n".join(parts)
+
+
+def reconciliation_text(answer: Reconciliation) -> str:
+    """The stock against the scale: each account's last weighing, what is booked as unexplained, what needs a hand."""
+    lines = ["Last weighing of each account"]
+    for standing in answer.standings:
+        if standing.statement is not None:
+            then = f"{standing.at[:10]}, entry {standing.entry}: {standing.statement.says}"
+            booked = f" Booked to {standing.against}." if standing.against else ""
+            lines += folded(then + booked, "  ", "    ")
+    weighed = len(lines) > 1
+    lines += [] if weighed else ["  none"]
+    lines += ["", "Unexplained in the books (missing: positive)"]
+    lines += [f"  {refrigerant:<12}{_mass(balance)}" for refrigerant, balance in answer.booked.items()] or ["  nothing"]
+    for standing in answer.beyond:
+        says = (
+            f"{standing.account} ({standing.refrigerant}): beyond uncertainty and not booked. Find out why, or book it."
+        )
+        lines += ["", *folded(says, "! ", "  ")]
+    if names := ", ".join(f"{s.account} ({s.refrigerant})" for s in answer.unweighed):
+        lines += ["", *folded(f"Never weighed, and not empty by the books: {names}.", "! ", "  ")]
+    return "\n".join(lines)
+
+
+def reconciliation_json(answer: Reconciliation) -> str:
+    """The same for machines; masses in mg with one standard uncertainty."""
+
+    def plain(balance: Balance) -> dict[str, int]:
+        return {"mass_mg": balance.mass_mg, "uncertainty_mg": round(balance.uncertainty_mg)}
+
+    rows = []
+    for s in answer.standings:
+        row = {"account": s.account, "refrigerant": s.refrigerant, "balance": plain(s.balance), "weighed": None}
+        if (w := s.statement) is not None:
+            masses = {"booked": plain(w.booked), "found": plain(w.found), "unexplained": plain(w.unexplained)}
+            row["weighed"] = {"at": s.at, "entry": s.entry, "within": w.within, "against": s.against, **masses}
+        rows.append(row)
+    booked = {refrigerant: plain(balance) for refrigerant, balance in answer.booked.items()}
+    return json.dumps({"accounts": rows, "unexplained": booked}, ensure_ascii=False, indent=2)
 
 
 def history_text(lines: Iterable[Line]) -> str:

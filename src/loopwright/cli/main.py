@@ -9,10 +9,12 @@ from typing import Annotated
 import typer
 
 from loopwright._version import __version__
+from loopwright.language import speaking, spoken
 
 __all__ = ["app", "run"]
 
 MADE, NOT_BUILT, BAD_INPUT = 0, 1, 2  # exit codes
+_LANGUAGE = "Language of sentences and numbers: en, es, or with a region, as es-MX."
 
 app = typer.Typer(
     name="loopwright",
@@ -40,11 +42,13 @@ def _say_version(asked: bool) -> None:
 
 @app.callback()
 def _whole(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version and stop.")
     ] = False,
+    language: Annotated[str, typer.Option("--language", metavar="CODE", help=_LANGUAGE)] = "en",
 ) -> None:
-    pass
+    context.with_resource(speaking(language))
 
 
 @app.command()
@@ -61,11 +65,13 @@ def judge(
         typer.Option(metavar="FILE", help="Also draw the judgement of a single sheet: FILE.svg or FILE.png."),
     ] = None,
     seed: Annotated[int, typer.Option(min=0, help="Seed of the sampler; the same seed gives the same answer.")] = 0,
+    language: Annotated[str | None, typer.Option("--language", metavar="CODE", help=_LANGUAGE)] = None,
 ) -> None:
     """Judge test sheets. Exit code 0: judged; 2: a file held nothing that could be judged."""
     from loopwright.cli.judging import judge_sheets
 
-    raise typer.Exit(judge_sheets(sheets, as_json=json, picture_file=picture, seed=seed))
+    with speaking(language or spoken()):
+        raise typer.Exit(judge_sheets(sheets, as_json=json, picture_file=picture, seed=seed))
 
 
 @app.command()

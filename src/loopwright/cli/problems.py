@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from loopwright.errors import Problem
 from loopwright.figures.layout import folded
+from loopwright.language import say, say_many
 
 __all__ = ["problems_text"]
 
@@ -20,15 +21,16 @@ def problems_text(name: str, problems: Sequence[Problem]) -> str:
           found    nothing
           allowed  a table
     """
-    count = f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
-    return "\n\n".join([f"{name} cannot be judged: {count}.", *(_one(problem) for problem in problems)])
+    count = say_many("{n} problem", "{n} problems", len(problems))
+    head = say("{name} cannot be judged: {count}.", name=name, count=count)
+    return "\n\n".join([head, *(_one(problem) for problem in problems)])
 
 
 def _one(problem: Problem) -> str:
-    line = [f"line {problem.line}"] if problem.line is not None else []
+    line = [say("line {number}", number=problem.line)] if problem.line is not None else []
     where = ", ".join([*line, problem.field] if problem.field else line)
     lines = folded(f"{where}: {problem.says}" if where else problem.says, "  ", "    ")
-    for label, text in (("found", problem.found), ("allowed", problem.allowed)):
+    for label, text in ((say("found"), problem.found), (say("allowed"), problem.allowed)):
         if text:
             lines += folded(text, f"      {label:<9}")
     return "\n".join(lines)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from loopwright.api.service import Sheet
 from loopwright.figures.layout import WIDTH, folded, heading
+from loopwright.language import decimal, decimal_mark, later, say
 from loopwright.quantities import from_si
 from loopwright.service.procedure import HAZARDS, Job, State, StepState
 from loopwright.service.sheets import Line
@@ -18,11 +19,11 @@ __all__ = ["amount", "sheet_text", "state_text"]
 
 COVERAGE = 2.0  # expanded uncertainty, about 95 %
 OBTAINED = {
-    "page": "read in a public page",
-    "repository": "read in a public repository",
-    "memory": "FROM MEMORY, not read",
-    "computed": "computed",
-    "practice": "common practice, no source",
+    "page": later("read in a public page"),
+    "repository": later("read in a public repository"),
+    "memory": later("FROM MEMORY, not read"),
+    "computed": later("computed"),
+    "practice": later("common practice, no source"),
 }
 _MARKS: dict[str, Literal["√", "×", "○", "·", "!"]] = {
     "done": "√",
@@ -43,7 +44,7 @@ def sheet_text(sheet: Sheet) -> str:
       CO2 equivalent (AR5)                         715 kg
     """
     parts: list[Iterable[str]] = [
-        [heading(sheet.title, sheet.verdict.replace("_", " "))],
+        [heading(sheet.title, say(sheet.verdict.replace("_", " ")))],
         _cautions(sheet),
         [_line(line) for line in sheet.lines],
         _sentences(sheet.says),
@@ -69,31 +70,33 @@ def amount(value: Uncertain, kind: str, unit: str) -> str:
         return f"{_figures(middle)} {unit}".rstrip()
     places = 1 - math.floor(math.log10(half))  # below zero: both end in zeros
     shown = max(places, 0)
-    return f"{round(middle, places):.{shown}f} ± {round(half, places):.{shown}f} {unit}".rstrip()
+    return f"{decimal(round(middle, places), shown)} ± {decimal(round(half, places), shown)} {unit}".rstrip()
 
 
 def state_text(state: State, now: float) -> str:
     """Write where a job stands: the open or next step in full, the others in one line each."""
     job = state.job
-    title = heading("Service", f"{job.vehicle or 'vehicle'} · {job.refrigerant} · {1e3 * job.label_charge:.0f} g")
+    title = heading(
+        say("Service"), f"{job.vehicle or say('vehicle')} · {job.refrigerant} · {1e3 * job.label_charge:.0f} g"
+    )
     lines = [title, ""]
     for step in state.steps:
         lines += _step(step, job, full=step is state.next)
     if state.deviations:
-        lines += ["", heading("Deviations")]
+        lines += ["", heading(say("Deviations"))]
         for event in state.deviations:
             at = datetime.datetime.fromtimestamp(event.at, datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")
-            lines += folded(f"{event.step.replace('_', ' ')}, {event.by}, {at}: {event.reason}", "  ! ", "    ")
+            lines += folded(f"{say(event.step.replace('_', ' '))}, {event.by}, {at}: {event.reason}", "  ! ", "    ")
     if state.next is None:
-        lines += ["", "All steps are done."]
+        lines += ["", say("All steps are done.")]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
 def _step(state: StepState, job: Job, *, full: bool) -> Iterator[str]:
     from loopwright.service.cautions import cautions
 
-    kept = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in state.records.items())
-    yield from folded(f"{state.step.title}{f': {kept}' if kept else ''}", f"  {_MARKS[state.status]} ", "    ")
+    kept = ", ".join(f"{say(key.replace('_', ' '))} {value}" for key, value in state.records.items())
+    yield from folded(f"{say(state.step.title)}{f': {kept}' if kept else ''}", f"  {_MARKS[state.status]} ", "    ")
     if not full:
         return
     # Until it is identified, the refrigerant may be any.
@@ -102,14 +105,14 @@ def _step(state: StepState, job: Job, *, full: bool) -> Iterator[str]:
         if caution.applies(refrigerant, job.compressor):
             yield from folded(str(caution), "    ! ", "      ")
     for i, act in enumerate(state.step.do, 1):
-        yield from folded(act, f"    {i}. ", "       ")
+        yield from folded(say(act), f"    {i}. ", "       ")
     if state.left:
-        yield f"    Timer: {state.left / 60:.1f} min left."
+        yield "    " + say("Timer: {minutes:.1f} min left.", minutes=state.left / 60)
     if state.status == "open":
         for says in state.against:
             yield from folded(says, "    - ", "      ")
     if HAZARDS[state.step.hazard]:
-        yield from folded(HAZARDS[state.step.hazard], "    ", "    ")
+        yield from folded(say(HAZARDS[state.step.hazard]), "    ", "    ")
 
 
 def _cautions(sheet: Sheet) -> Iterator[str]:
@@ -132,17 +135,17 @@ def _sentences(says: Iterable[str]) -> Iterator[str]:
 def _given(sheet: Sheet) -> Iterator[str]:
     if not sheet.given:
         return
-    yield heading("From", "± is about 95 % in results, a limit in inputs")
+    yield heading(say("From"), say("± is about 95 % in results, a limit in inputs"))
     for label, text in sheet.given:
         yield from folded(f"{label:<22} {text}", "  ", " " * 25)
 
 
 def _sources(sheet: Sheet) -> Iterator[str]:
-    yield heading("Sources")
+    yield heading(say("Sources"))
     for citation, obtained in sheet.sources:
-        yield from folded(f"{citation} [{OBTAINED[obtained]}]", "  ", "    ")
+        yield from folded(f"{citation} [{say(OBTAINED[obtained])}]", "  ", "    ")
 
 
 def _figures(value: float) -> str:
     """Write an exact value with four figures, or all of its whole digits."""
-    return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
+    return (f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.4g}").replace(".", decimal_mark())
