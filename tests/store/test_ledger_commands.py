@@ -9,8 +9,11 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
+import zxingcpp
+from PIL import Image
 from typer.testing import CliRunner, Result
 
 from loopwright.api.ledger import Ledger
@@ -73,11 +76,31 @@ def test_a_refusal_says_what_would_do_and_writes_nothing(run: Run) -> None:
     assert run("receipt").stdout == before
 
 
-def test_reconciling_says_what_is_unexplained(run: Run) -> None:
-    assert "within what is uncertain" in run('reconcile A --gross "14.38 kg" --uncertainty 10').stdout
-    said = run("reconcile A --found 9300 --uncertainty 10 --against unexplained").stdout
+def test_weighing_says_what_is_unexplained(run: Run) -> None:
+    assert "within what is uncertain" in run('weigh A --gross "14.38 kg" --uncertainty 10').stdout
+    said = run("weigh A --found 9300 --uncertainty 10 --against unexplained").stdout
     assert "standard uncertainties: unexplained." in said
     assert json.loads(run("balance A --json").stdout)[0]["mass_mg"] == 9_300_000
+
+
+def test_the_whole_stock_against_the_scale(run: Run) -> None:
+    said = run("reconcile").stdout
+    assert "Last weighing of each account\n  none" in said
+    assert "Never weighed, and not empty by the books: A (R134a), Van (R134a)." in said
+    run("weigh A --found 9300 --uncertainty 10")
+    assert "! A (R134a): beyond uncertainty and not booked." in run("reconcile").stdout
+    run("weigh A --found 9300 --uncertainty 10 --against unexplained")
+    said = run("reconcile").stdout
+    assert "beyond uncertainty" not in said
+    assert "Booked to unexplained." in " ".join(said.split())
+    assert max(map(len, said.splitlines())) <= 80
+    answer = json.loads(run("reconcile --json").stdout)
+    assert answer["unexplained"] == {"R134a": {"mass_mg": 104_660, "uncertainty_mg": 16_763}}  # 9404.66 less 9300 g
+    by_name = {row["account"]: row["weighed"] for row in answer["accounts"]}
+    assert by_name["A"]["unexplained"]["mass_mg"] == -104_660
+    assert by_name["Van"] is None
+    run("reverse 12 --because mistyped")  # the booked weighing; the reading of entry 11 counts again
+    assert json.loads(run("reconcile --json").stdout)["accounts"][0]["weighed"]["entry"] == 11
 
 
 def test_a_loss_to_the_air_is_called_what_it_is(run: Run) -> None:
@@ -127,8 +150,13 @@ def test_records_for_an_inspector(run: Run) -> None:
 
 def test_a_label_on_the_screen_and_on_paper(run: Run, tmp_path: Path) -> None:
     assert "Do not fill after 2028-01-01" in run("label A").stdout
-    run(f"label A --svg {tmp_path / 'a.svg'}")
+    run(f"label A --to {tmp_path / 'a.svg'}")
     assert (tmp_path / "a.svg").read_text(encoding="utf-8").startswith("<svg")
+    run(f"label A --to {tmp_path / 'a.png'}")
+    picture = Image.open(tmp_path / "a.png").convert("L")
+    assert abs(picture.width / picture.height - 90 / 50) < 0.01
+    assert [found.text for found in zxingcpp.read_barcodes(np.asarray(picture))] == ["loopwright:account/A"]
+    assert "svg or .png" in run(f"label A --to {tmp_path / 'a.pdf'}", code=2).stderr
 
 
 def test_reading_makes_no_ledger(tmp_path: Path) -> None:
@@ -148,7 +176,7 @@ def test_amending_through_the_command(run: Run) -> None:
 def test_it_hangs_on_the_one_command(tmp_path: Path) -> None:
     command = [sys.executable, "-c", "from loopwright.cli.main import run; run()", "ledger", "--help"]
     answer = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60, encoding="utf-8")
-    for name in ("open", "cylinder", "post", "reverse", "balance", "reconcile", "verify", "export", "label"):
+    for name in ("open", "cylinder", "post", "reverse", "weigh", "balance", "reconcile", "verify", "export", "label"):
         assert name in answer.stdout
 
 

@@ -26,6 +26,7 @@ from loopwright.ledger import (
     Moved,
     Opened,
     Operator,
+    Reconciliation,
     Registered,
     Report,
     Reversed,
@@ -56,6 +57,7 @@ __all__ = [
     "Ledger",
     "Line",
     "Operator",
+    "Reconciliation",
     "Records",
     "Report",
     "Row",
@@ -74,6 +76,8 @@ BASIC_ACCOUNTS: Mapping[str, AccountKind] = {
     "unexplained": "unexplained",
 }
 """Opened in every new ledger: what escaped (estimated), what vehicles bring and take, what a scale found missing."""
+
+_PIXELS_PER_MM = 96 / 25.4  # of SVG and CSS
 
 
 class Ledger:
@@ -304,6 +308,11 @@ class Ledger:
         posting = self._journal.post([self._draft(fact, **told)])[0]
         return reconcile(fact, self._journal.balance(name, refrigerant, upto=posting.entry.seq - 1))
 
+    def reconcile(self) -> Reconciliation:
+        """The whole stock against the last scale reading of each account: what is unexplained, and what was never
+        weighed."""
+        return self._journal.reconciliation()
+
     def account(self, name: str) -> Account:
         """One account.
 
@@ -394,6 +403,18 @@ class Ledger:
         if form not in forms:
             raise InputError([Problem("form", form, " or ".join(forms), "A label is not made so.")])
         return forms[form](self.account(name))
+
+    def label_png(self, name: str, dots_per_mm: int = 12) -> bytes:
+        """The label as a picture, 90 mm by 50 mm at so many dots a millimetre (12: about 300 to the inch).
+
+        Raises
+        ------
+        InputError : there is no such account
+        """
+        import vl_convert
+
+        picture: bytes = vl_convert.svg_to_png(self.label(name, "svg"), scale=dots_per_mm / _PIXELS_PER_MM)
+        return picture
 
 
 def _fill_limit_mg(

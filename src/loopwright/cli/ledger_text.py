@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from loopwright.errors import Problem
 from loopwright.figures.layout import folded
@@ -109,7 +109,12 @@ def reconciliation_json(answer: Reconciliation) -> str:
 
     rows = []
     for s in answer.standings:
-        row = {"account": s.account, "refrigerant": s.refrigerant, "balance": plain(s.balance), "weighed": None}
+        row: dict[str, Any] = {
+            "account": s.account,
+            "refrigerant": s.refrigerant,
+            "balance": plain(s.balance),
+            "weighed": None,
+        }
         if (w := s.statement) is not None:
             masses = {"booked": plain(w.booked), "found": plain(w.found), "unexplained": plain(w.unexplained)}
             row["weighed"] = {"at": s.at, "entry": s.entry, "within": w.within, "against": s.against, **masses}

@@ -9,7 +9,7 @@ from loopwright.ledger.books import Books, View
 from loopwright.ledger.chain import GENESIS, Head
 from loopwright.ledger.names import moment, refrigerant_name
 from loopwright.ledger.post import Posting, prepare
-from loopwright.ledger.reconcile import Statement, Summary, reconcile, summarise
+from loopwright.ledger.reconcile import Reconciliation, Standing, Statement, Summary, reconcile, summarise
 from loopwright.ledger.values import (
     Account,
     Amended,
@@ -44,9 +44,11 @@ __all__ = [
     "Opened",
     "Operator",
     "Posting",
+    "Reconciliation",
     "Registered",
     "Report",
     "Reversed",
+    "Standing",
     "Statement",
     "Summary",
     "View",

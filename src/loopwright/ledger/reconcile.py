@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from loopwright.ledger.rules import COVERAGE, within
-from loopwright.ledger.values import Account, Balance, Weighed
+from loopwright.ledger.values import STORES, Account, Balance, Entry, Weighed
 from loopwright.ledger.words import grams, held
 
-__all__ = ["Statement", "Summary", "reconcile", "summarise"]
+__all__ = ["Reconciliation", "Standing", "Statement", "Summary", "reconcile", "stand", "summarise"]
 
 
 class Statement(NamedTuple):
@@ -78,3 +78,73 @@ def summarise(accounts: Mapping[str, Account], balances: Mapping[tuple[str, str]
             before.mass_mg + balance.mass_mg, before.variance_mg2 + balance.variance_mg2
         )
     return tuple(Summary(refrigerant, kinds) for refrigerant, kinds in sums.items())
+
+
+class Standing(NamedTuple):
+    """Where one account stands with the scale.
+
+    `balance` is what the books say now; `statement` its last weighing against the books of that time (None: it was
+    never weighed), at the moment `at` by entry `entry`; `against` the account that took the difference, None where the
+    reading was recorded and nothing booked.
+    """
+
+    account: str
+    refrigerant: str
+    balance: Balance
+    statement: Statement | None = None
+    at: str = ""
+    entry: int = 0
+    against: str | None = None
+
+
+class Reconciliation(NamedTuple):
+    """The whole stock against the scale.
+
+    `standings` holds every open account that holds refrigerant here, or should; `booked` what the books carry as
+    unexplained, by refrigerant: what went missing is positive.
+    """
+
+    standings: tuple[Standing, ...]
+    booked: Mapping[str, Balance]
+
+    @property
+    def beyond(self) -> tuple[Standing, ...]:
+        """Those whose last reading lies beyond its uncertainty and was not booked: find out why, or book it."""
+        return tuple(s for s in self.standings if s.statement and not s.statement.within and s.against is None)
+
+    @property
+    def unweighed(self) -> tuple[Standing, ...]:
+        """Those that hold something by the books and were never weighed."""
+        return tuple(s for s in self.standings if s.statement is None and s.balance.mass_mg)
+
+
+def stand(
+    accounts: Mapping[str, Account],
+    balances: Mapping[tuple[str, str], Balance],
+    weighings: Mapping[tuple[str, str], Entry],
+    before: Callable[[str, str, int], Balance],
+) -> Reconciliation:
+    """Set the whole stock against the last weighing of each account.
+
+    Parameters
+    ----------
+    accounts, balances : of the whole books, balances by (account, refrigerant)
+    weighings : the last standing weighing of each (account, refrigerant)
+    before : what the books said of an account and refrigerant before an entry of that number
+    """
+    own = {(a.id, a.refrigerant) for a in accounts.values() if a.kind in STORES and a.refrigerant and not a.closed}
+    held_here = {k for k, b in balances.items() if b.mass_mg and accounts[k[0]].kind in STORES}
+    standings = []
+    for key in sorted(own | held_here | {*weighings}):
+        balance, entry = balances.get(key, Balance()), weighings.get(key)
+        if entry is None or not isinstance(entry.fact, Weighed):
+            standings.append(Standing(*key, balance))
+            continue
+        statement = reconcile(entry.fact, before(*key, entry.seq))
+        standings.append(Standing(*key, balance, statement, entry.at, entry.seq, entry.fact.against))
+    booked: dict[str, Balance] = {}
+    for (name, refrigerant), balance in sorted(balances.items()):
+        if accounts[name].kind == "unexplained":
+            had = booked.get(refrigerant, Balance())
+            booked[refrigerant] = Balance(had.mass_mg + balance.mass_mg, had.variance_mg2 + balance.variance_mg2)
+    return Reconciliation(tuple(standings), booked)

@@ -16,7 +16,8 @@ from loopwright.ledger.books import Effect
 from loopwright.ledger.chain import Head, read_entry
 from loopwright.ledger.names import moment
 from loopwright.ledger.post import Posting, prepare
-from loopwright.ledger.values import Account, Amended, Balance, Draft, Entry, Opened, Operator, Registered
+from loopwright.ledger.reconcile import Reconciliation, stand
+from loopwright.ledger.values import Account, Amended, Balance, Draft, Entry, Opened, Operator, Registered, Weighed
 from loopwright.store.audit import audit_store
 from loopwright.store.engine import connect, reading, writing
 from loopwright.store.migrate import migrate
@@ -117,6 +118,28 @@ class Journal:
             books = StoredBooks(connection)
             names = [name for (name,) in connection.execute(sa.select(ACCOUNT.c.id).order_by(ACCOUNT.c.id))]
             return {(name, held): balance for name in names for held, balance in books.holdings(name).items()}
+
+    def weighings(self) -> dict[tuple[str, str], Entry]:
+        """The last standing weighing of each account and refrigerant, booked or not."""
+        undone = ENTRY.alias("undone")
+        query = (
+            sa.select(ENTRY.c.text)
+            .outerjoin(undone, undone.c.reverses == ENTRY.c.seq)
+            .where(ENTRY.c.kind == "weighed", undone.c.seq.is_(None))
+            .order_by(ENTRY.c.seq)
+        )
+        with reading(self.engine) as connection:
+            found = [read_entry(text) for (text,) in connection.execute(query)]
+        return {(e.fact.account, e.fact.refrigerant): e for e in found if isinstance(e.fact, Weighed)}
+
+    def reconciliation(self) -> Reconciliation:
+        """The whole stock against the last weighing of each account."""
+        balances = self.balances()
+
+        def before(account: str, refrigerant: str, seq: int) -> Balance:
+            return self.balance(account, refrigerant, upto=seq - 1)
+
+        return stand(self.accounts(), balances, self.weighings(), before)
 
     def history(self, account: str, newest: int = 50, before: int | None = None) -> list[Line]:
         """The newest lines of an account (before entry `before`), newest first."""
