@@ -75,6 +75,29 @@ def judge(
 
 
 @app.command()
+def report(
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET", help="The test sheet: .json or .toml.")],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Where the PDF goes.")],
+    after: Annotated[
+        Path | None,
+        typer.Option("--after", metavar="SHEET", help="The test after the service, SHEET before it."),
+    ] = None,
+    paper: Annotated[str, typer.Option("--paper", metavar="a4|letter", help="Size of the paper.")] = "a4",
+    job: Annotated[str, typer.Option("--job", help="Number of the job, on every page.")] = "",
+    shop: Annotated[str, typer.Option("--shop", help="Name of the shop.")] = "",
+    technician: Annotated[str, typer.Option("--technician", help="Name of the technician.")] = "",
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the sampler; the same seed gives the same answer.")] = 0,
+    language: Annotated[str | None, typer.Option("--language", metavar="CODE", help=_LANGUAGE)] = None,
+) -> None:
+    """Write a report as PDF: a page for the customer, an appendix for the inspector."""
+    from loopwright.cli.report import write_report
+
+    about = {"job": job, "shop": shop, "technician": technician}
+    with speaking(language or spoken()):
+        raise typer.Exit(write_report(sheet, after, out, paper=paper, seed=seed, about=about))
+
+
+@app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(help="Where the pictures and texts go.")] = Path("out"),
 ) -> None:

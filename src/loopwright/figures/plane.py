@@ -71,7 +71,7 @@ def plane_figure(
             *_healthy_layers(judgement, colours),
             *_measured_layers(judgement, colours),
             *_isotherm_layers(outline, judgement, terms, colours, view),
-            *_labels(judgement, terms, colours, view),
+            *_labels(_words(judgement, terms, colours, view), colours),
         ],
     }
 
@@ -129,7 +129,7 @@ def _cycles(judgement: Judgement) -> list[Cycle]:
 
 
 def _axes(view: _View) -> dict[str, Any]:
-    ticks = [t for t in _TICKS if 1.15 * view.p[0] <= t <= view.p[1]]
+    ticks = _ticks(view)
     inside = {"labelAlign": "left", "labelBaseline": "bottom", "labelPadding": 0, "labelOffset": -2, "title": None}
     return {
         "x": {
@@ -148,9 +148,13 @@ def _axes(view: _View) -> dict[str, Any]:
             "field": "p",
             "type": "quantitative",
             "scale": {"type": "log", "domain": list(view.p), "nice": False},
-            "axis": {**inside, "grid": True, "values": ticks, "labelExpr": _unit_on_top(ticks)},
+            "axis": {**inside, "grid": True, "format": "d", "values": ticks, "labelExpr": _unit_on_top(ticks)},
         },
     }
+
+
+def _ticks(view: _View) -> list[int]:
+    return [t for t in _TICKS if 1.15 * view.p[0] <= t <= view.p[1]]
 
 
 def _unit_on_top(ticks: Sequence[int]) -> str:
@@ -171,7 +175,10 @@ def _isotherm_layers(
     if not outline:
         return []
     room = 46 * (view.h[1] - view.h[0]) / view.width  # kJ/kg that a temperature's words take
-    marks = {"values": [mark for mark in _isotherms(judgement, terms) if mark["h"] - room > view.h[0]]}
+    taken = [_box(label, view) for label in _words(judgement, terms, theme, view)]
+    taken += [_top_tick_box(view)]
+    shown = [mark for mark in _isotherms(judgement, terms) if mark["h"] - room > view.h[0]]
+    marks = {"values": [mark for mark in shown if not any(_meet(_isotherm_box(mark, view), box) for box in taken)]}
     words = {"type": "text", "align": "right", "dx": -7, "dy": -3, "color": theme.grey, "fontSize": 11}
     halo = {**words, "color": theme.paper, "stroke": theme.paper, "strokeWidth": 3}
     text = {"text": {"field": "says"}}
@@ -180,6 +187,39 @@ def _isotherm_layers(
         {"data": marks, "mark": halo, "encoding": text},
         {"data": marks, "mark": words, "encoding": text},
     ]
+
+
+_Box = tuple[float, float, float, float]  # px: left, top, right, bottom
+_LETTER = 0.56  # em, a letter's mean width
+
+
+def _at(view: _View, h: float, p: float) -> tuple[float, float]:
+    """Place of a state in the plot [px from its left and top]."""
+    across = (h - view.h[0]) / (view.h[1] - view.h[0])
+    down = math.log(view.p[1] / p) / math.log(view.p[1] / view.p[0])
+    return across * view.width, down * view.height
+
+
+def _box(label: _Label, view: _View) -> _Box:
+    x, y = _at(view, label.h, label.p)
+    half = _LETTER * label.size * len(label.says) / 2
+    top = y - _away(label) - label.size if label.above else y + _away(label)
+    return (x - half, top, x + half, top + label.size)
+
+
+def _isotherm_box(mark: dict[str, Any], view: _View) -> _Box:
+    x, y = _at(view, mark["h"], mark["p"])
+    return (x - 7 - _LETTER * 11 * len(mark["says"]), y - 10, x - 3, y + 4)
+
+
+def _top_tick_box(view: _View) -> _Box:
+    top = max(_ticks(view), default=view.p[1])
+    _, y = _at(view, view.h[0], top)
+    return (0, y - 16, _LETTER * 12 * len(f"{top:.0f} kPa absolute"), y)
+
+
+def _meet(one: _Box, other: _Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _isotherms(judgement: Judgement, terms: Terms) -> Iterable[dict[str, Any]]:
@@ -242,10 +282,10 @@ class _Label:
     align: str = "center"
 
 
-def _labels(judgement: Judgement, terms: Terms, theme: Theme, view: _View) -> list[dict[str, Any]]:
+def _labels(words: Iterable[_Label], theme: Theme) -> list[dict[str, Any]]:
     layers: list[dict[str, Any]] = []
-    for label in _words(judgement, terms, theme, view):
-        away = 9 + 16 * label.line
+    for label in words:
+        away = _away(label)
         mark = {
             "type": "text",
             "align": label.align,
@@ -261,6 +301,10 @@ def _labels(judgement: Judgement, terms: Terms, theme: Theme, view: _View) -> li
         heard = {**text, "description": {"field": "says"}}
         layers.append({"data": data, "mark": {**mark, "color": label.colour, "aria": True}, "encoding": heard})
     return layers
+
+
+def _away(label: _Label) -> int:
+    return 9 + 16 * label.line
 
 
 def _words(judgement: Judgement, terms: Terms, theme: Theme, view: _View) -> Iterable[_Label]:
