@@ -1,11 +1,14 @@
 """The order of a service: preconditions, timers, deviations with a reason, and what no reason excuses."""
 
+import json
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopwright.errors import InputError
-from loopwright.service.procedure import Deviated, Finished, Job, Noted, Opened, Started, add, derive, steps
+from loopwright.service.events import Deviated, Finished, Job, Noted, Opened, Started, from_plain, to_plain
+from loopwright.service.procedure import add, derive, records, steps
 
 JOB = Job("R134a", "R134a", "fixed", 0.5)
 REASON = "The maker's bulletin says otherwise."
@@ -173,9 +176,81 @@ def test_deviation_stays_on_record_when_the_step_is_done_after_all():
 
 
 def test_time_does_not_run_back():
-    bay = Bay().do(Started, "identify", after=100.0)
-    with pytest.raises(InputError, match="Earlier"):
+    bay = Bay().do(Started, "identify", after=1000.0)
+    with pytest.raises(InputError, match="is the clock right"):
         add(bay.events, Noted(50.0, "Kim", "identify", "purity", 0.99))
+
+
+def test_a_second_phone_whose_clock_is_behind_stops_nobody_and_no_timer():
+    bay = Bay().through("identify").do(Started, "recover").do(Noted, "recover", "machine_off", "yes")
+    off = bay.now
+    events = add(bay.events, Noted(off - 120.0, "Lee", "recover", "recovered_mass", 0.42))
+    assert derive(events).of("recover").left == 300.0
+    assert derive(events, off + 100.0).of("recover").left == 200.0
+    with pytest.raises(InputError, match="is the clock right"):
+        add(events, Noted(off - 301.0, "Lee", "recover", "recovered_mass", 0.42))
+
+
+def test_wall_clock_and_an_interruption_overnight():
+    """Events as the shop keeps them, seconds since 1970, read back from JSON after the machine was off all night."""
+    bay = Bay()
+    bay.now = 1_795_600_000.0
+    bay.events = add((), Opened(bay.now, "Kim", JOB))
+    bay.through("identify", "recover", "repair", "oil").do(Started, "evacuate")
+    kept = json.dumps([to_plain(event) for event in bay.events])
+    events = tuple(from_plain(plain) for plain in json.loads(kept))
+    assert events == bay.events
+    assert derive(events, bay.now + 60.0).of("evacuate").left == pytest.approx(1740.0)
+    night = derive(events, bay.now + 14 * 3600.0)
+    assert night.of("evacuate").left == 0.0
+    assert (night.of("oil").by, night.of("oil").ended) == ("Kim", bay.now - 1.0)
+    assert derive(events, bay.now - 500.0).of("evacuate").left == 1800.0  # asked by a clock that is behind
+
+
+def test_after_the_wait_a_gauge_at_altitude_must_show_nothing():
+    """At 1500 m the air has 84.6 kPa: 95 kPa absolute is pressure that came back there, and vacuum at the sea."""
+    for atmosphere, stands in ((101325.0, False), (84556.0, True)):
+        bay = Bay(Job("R134a", "R134a", "fixed", 0.5, atmosphere=atmosphere)).through("identify")
+        bay.do(Started, "recover").note("recover", GOOD["recover"] | {"pressure_after_wait": 95e3})
+        assert any("came back" in says for says in bay.of("recover").against) is stands
+
+
+def test_a_step_writes_down_what_is_its_own():
+    with pytest.raises(InputError, match="no such thing"):
+        Bay().do(Started, "identify").do(Noted, "identify", "recovered_mass", 0.4)
+    assert {name for step in steps() for name in step.records} == {*records()}
+    assert all((record.kind == "choice") == bool(record.choices) for record in records().values())
+
+
+ALL_EVENTS = [
+    Opened(0.0, "Kim", Job("R1234yf", "R-1234yf", "electric", 0.51, "blue van", 84e3)),
+    Started(1.5, "Kim", "identify"),
+    Noted(2.0, "Kim", "identify", "purity", 0.99),
+    Noted(2.0, "Kim", "identify", "refrigerant_found", "R1234yf"),
+    Finished(3.0, "Kim", "identify"),
+    Deviated(4.0, "Kim", "recover", REASON, "vent"),
+]
+
+
+@pytest.mark.parametrize("event", ALL_EVENTS, ids=lambda e: type(e).__name__)
+def test_events_survive_json(event):
+    assert from_plain(json.loads(json.dumps(to_plain(event)))) == event
+
+
+@pytest.mark.parametrize("event", ALL_EVENTS, ids=lambda e: type(e).__name__)
+def test_no_damaged_event_is_taken(event):
+    """Each field in turn is absent, or of no type that fits; every one of them is named."""
+    plain = to_plain(event)
+    for field in plain:
+        for damage in (None, [], {}, True, float("nan")):
+            with pytest.raises(InputError) as caught:
+                from_plain(plain | {field: damage})
+            assert caught.value.problems[0].field.split(".")[0] == field
+    with pytest.raises(InputError, match="colour"):
+        from_plain(plain | {"colour": "blue"})
+    for nothing in ({}, [], "opened", None):
+        with pytest.raises(InputError):
+            from_plain(nothing)
 
 
 def test_job_opens_once_and_first():

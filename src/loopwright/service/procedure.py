@@ -1,8 +1,8 @@
 """A refrigerant service as ordered steps with real preconditions: events in, state derived, nothing stored.
 
-Every event is a frozen value with its time, so that a job resumes anywhere, timers run on while nobody looks, and what
-was passed over stays on record with its reason. What no reason excuses (another refrigerant, PAG in an electric
-compressor) is refused.
+Every event is a frozen value with the wall clock's time, so that a job resumes anywhere, timers run on while nobody
+looks (`derive` is told the present), and what was passed over stays on record with its reason. What no reason excuses
+(another refrigerant, PAG in an electric compressor) is refused. `events` turns facts into plain data and back.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import Literal
 from loopwright.cards import load
 from loopwright.errors import InputError, Problem
 from loopwright.language import later, say
+from loopwright.service.events import Deviated, Event, Finished, Job, Noted, Opened, Started
 
 __all__ = [
     "Deviated",
@@ -23,6 +24,7 @@ __all__ = [
     "Job",
     "Noted",
     "Opened",
+    "Record",
     "Rule",
     "Started",
     "State",
@@ -31,12 +33,14 @@ __all__ = [
     "Timer",
     "add",
     "derive",
+    "records",
     "steps",
 ]
 
 Hazard = Literal["mixing", "vent", "hurt", "none"]
 Status = Literal["waiting", "ready", "open", "done", "deviated"]
 SHORTEST_REASON = 12  # characters; "ok" is no reason
+CLOCK_STEP = 300.0  # s that one clock may be behind another: two phones, or one that was set right in between
 
 HAZARDS: Mapping[str, str] = {
     "mixing": later("Passing over it can mix refrigerants."),
@@ -57,8 +61,20 @@ class Rule:
     not_like: str = ""
     at_least: float | None = None
     at_most: float | None = None
+    below_atmosphere: bool = False
     only_compressor: str = ""
     never: bool = False
+
+
+@dataclass(frozen=True)
+class Record:
+    """What a step writes down: the kind of value (as a calculator's field), the unit of a bare number, the choices."""
+
+    id: str
+    says: str
+    kind: Literal["mass", "volume", "fraction", "pressure", "absolute_pressure", "text", "choice"]
+    unit: str = ""
+    choices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -90,73 +106,8 @@ class Step:
 class _Procedure:
     source: tuple[str, ...]
     note: str
+    records: tuple[Record, ...]
     steps: tuple[Step, ...]
-
-
-@dataclass(frozen=True)
-class Job:
-    """Vehicle and machine of a service: refrigerant of the label and of the machine, compressor, charge [kg]."""
-
-    refrigerant: str
-    machine_refrigerant: str
-    compressor: Literal["fixed", "variable", "electric"]
-    label_charge: float
-    vehicle: str = ""
-
-
-@dataclass(frozen=True)
-class Opened:
-    """A job begins; `at` is seconds of any clock that all its events share."""
-
-    at: float
-    by: str
-    job: Job
-
-
-@dataclass(frozen=True)
-class Started:
-    """A step is begun, or begun anew: it and every step that rests on it must then be done again."""
-
-    at: float
-    by: str
-    step: str
-
-
-@dataclass(frozen=True)
-class Noted:
-    """A record of a step: a number in SI, or words."""
-
-    at: float
-    by: str
-    step: str
-    record: str
-    value: float | str
-
-
-@dataclass(frozen=True)
-class Finished:
-    """A step is done as written."""
-
-    at: float
-    by: str
-    step: str
-
-
-@dataclass(frozen=True)
-class Deviated:
-    """A step is passed over, or ended otherwise than written, for a reason.
-
-    `accepts` repeats the step's hazard ("vent", "hurt", "mixing"): whoever passes over it has read what it can do.
-    """
-
-    at: float
-    by: str
-    step: str
-    reason: str
-    accepts: str = ""
-
-
-Event = Opened | Started | Noted | Finished | Deviated
 
 
 @dataclass(frozen=True)
@@ -164,7 +115,7 @@ class StepState:
     """Where one step stands.
 
     `left` [s] is what its timer still asks for, `against` what stands against finishing it as written, `barred` whether
-    some of that no reason excuses, `waits_for` the steps before it.
+    some of that no reason excuses, `waits_for` the steps before it; `began` and `ended` [s] and who ended it.
     """
 
     step: Step
@@ -175,6 +126,9 @@ class StepState:
     against: tuple[str, ...]
     barred: bool
     reason: str = ""
+    began: float | None = None
+    ended: float | None = None
+    by: str = ""
 
 
 @dataclass(frozen=True)
@@ -205,13 +159,27 @@ def steps() -> tuple[Step, ...]:
     return load("loopwright.service", "cards/procedure.toml", _Procedure).steps
 
 
+@cache
+def records() -> Mapping[str, Record]:
+    """Return what steps write down, by id.
+
+    Raises
+    ------
+    CardError : the card is wrong
+
+    >>> records()["recovered_mass"].unit
+    'g'
+    """
+    return {r.id: r for r in load("loopwright.service", "cards/procedure.toml", _Procedure).records}
+
+
 def derive(events: Sequence[Event], now: float | None = None) -> State:
     """Return where a job stands.
 
     Parameters
     ----------
     events : in order, the first an `Opened`
-    now : time of asking, on the clock of the events [s]; the last event's without it
+    now : time of asking, on the clock of the events [s]; the latest event's without it
 
     Raises
     ------
@@ -226,10 +194,12 @@ def derive(events: Sequence[Event], now: float | None = None) -> State:
         raise InputError(
             [Problem("events", say("no opening"), say("a job opened first"), say("No job to derive a state from."))]
         )
-    job, at = events[0].job, events[-1].at if now is None else max(now, events[-1].at)
+    job, at = events[0].job, events[0].at
     found: dict[str, _Track] = {step.id: _Track() for step in steps()}
     for event in events[1:]:
-        _apply(found, event)
+        at = max(at, event.at)  # a clock that was behind turns no timer back
+        _apply(found, event, at)
+    at = at if now is None else max(now, at)
     states = tuple(_state(step, found, job, at) for step in steps())
     deviations = tuple(event for event in events if isinstance(event, Deviated))  # kept, also when done again later
     following = next((s for s in states if s.status == "open"), None)
@@ -261,26 +231,28 @@ class _Track:
     """What the events so far say of one step."""
 
     opened: float | None = None
+    closed: float | None = None
+    by: str = ""
     ended: Literal["done", "deviated"] | None = None
     reason: str = ""
     records: dict[str, float | str] = field(default_factory=dict)
     noted: dict[str, float] = field(default_factory=dict)
 
 
-def _apply(found: dict[str, _Track], event: Event) -> None:
-    if isinstance(event, Opened):
-        return
+def _apply(found: dict[str, _Track], event: Event, at: float) -> None:
+    if isinstance(event, Opened) or event.step not in found:
+        return  # a step that this version no longer has stays on record and counts for nothing
     track = found[event.step]
     if isinstance(event, Started):
         for step in (event.step, *_resting_on(event.step)):
             found[step] = _Track()
-        found[event.step].opened = event.at
+        found[event.step].opened = at
     elif isinstance(event, Noted):
         track.records[event.record] = event.value
-        track.noted[event.record] = event.at
-    elif isinstance(event, Finished):
-        track.ended = "done"
+        track.noted[event.record] = at
     else:
+        track.ended, track.closed, track.by = "done", at, event.by
+    if isinstance(event, Deviated):
         track.ended, track.reason = "deviated", event.reason
 
 
@@ -313,7 +285,10 @@ def _state(step: Step, found: Mapping[str, _Track], job: Job, at: float) -> Step
     else:
         status = "waiting" if waits else "ready"
     barred = any(rule.never for rule in broken)
-    return StepState(step, status, dict(track.records), waits, left, against, barred, track.reason)
+    return StepState(
+        step, status, dict(track.records), waits, left, against, barred, track.reason,
+        track.opened, track.closed, track.by,
+    )  # fmt: skip
 
 
 def _left(step: Step, track: _Track, at: float) -> float:
@@ -335,6 +310,8 @@ def _breaks(rule: Rule, records: Mapping[str, float | str], job: Job) -> bool:
         return _plain(rule.not_like) in _plain(value)
     if not isinstance(value, float | int):
         return True
+    if rule.below_atmosphere:
+        return value > job.atmosphere
     low = rule.at_least is not None and value < rule.at_least
     return low or (rule.at_most is not None and value > rule.at_most)
 
@@ -348,15 +325,10 @@ def _problems(events: Sequence[Event], event: Event) -> list[Problem]:
         return _against_opening(events, event.job)
     if not events:
         return [Problem("job", say("nothing"), say("a job opened first"), say("No job is open."))]
-    if event.at < events[-1].at:
-        return [
-            Problem(
-                "at",
-                f"{event.at:g} s",
-                say("at least {time:g} s", time=events[-1].at),
-                say("Earlier than the event before it."),
-            )
-        ]
+    early = max(one.at for one in events) - event.at
+    if early > CLOCK_STEP:
+        found, allowed = say("{time:.0f} s before", time=early), say("at most {time:.0f} s", time=CLOCK_STEP)
+        return [Problem("at", found, allowed, say("Earlier than an event before it: is the clock right?"))]
     if event.step not in {step.id for step in steps()}:
         return [Problem("step", repr(event.step), ", ".join(s.id for s in steps()), say("No such step."))]
     state = derive(events, event.at).of(event.step)
@@ -367,7 +339,9 @@ def _problems(events: Sequence[Event], event: Event) -> list[Problem]:
     if state.status != "open":
         return [Problem(event.step, say(state.status), say("a step that is open"), say("Start the step first."))]
     if isinstance(event, Noted):
-        return []
+        names = state.step.records
+        no_record = Problem("record", repr(event.record), ", ".join(names), say("This step writes down no such thing."))
+        return [] if event.record in names else [no_record]
     allowed = say("done as written; no reason excuses this") if state.barred else say("done as written, or a deviation")
     return [Problem(event.step, say("not complete"), allowed, says) for says in state.against]
 
