@@ -13,8 +13,22 @@ from typing import TYPE_CHECKING, Any
 
 from loopwright.api.judging import Judging, Key, decode, sheet_hash
 from loopwright.errors import InputError, Problem
-from loopwright.job import TESTS, Entry, JobState, Sheet, field_of_problem, new_entry, sheet_of
-from loopwright.language import speaking
+from loopwright.job import (
+    TESTS,
+    Entry,
+    Field,
+    JobState,
+    Sheet,
+    acts,
+    field_of_problem,
+    new_entry,
+    sheet_of,
+    stages,
+    test_fields,
+    vehicle_fields,
+)
+from loopwright.language import say, speaking
+from loopwright.service.cautions import cautions
 from loopwright.store import now
 from loopwright.store.jobs import JobRow, Jobs, KeptJudgement, StoredJob, VehicleRow
 
@@ -22,7 +36,28 @@ if TYPE_CHECKING:
     from loopwright.diagnosis.judgement import Judgement
     from loopwright.readings import Test
 
-__all__ = ["TESTS", "Entry", "JobRow", "JobState", "Shop", "StoredJob", "TestView", "VehicleRow", "new_entry"]
+__all__ = [
+    "TESTS",
+    "Entry",
+    "Field",
+    "JobRow",
+    "JobState",
+    "Shop",
+    "StoredJob",
+    "TestView",
+    "VehicleRow",
+    "act_cautions",
+    "acts",
+    "new_entry",
+    "stages",
+    "test_fields",
+    "vehicle_fields",
+]
+
+
+def act_cautions(act: str) -> tuple[str, ...]:
+    """Return the cautions that stand at an act, in the language spoken."""
+    return tuple(say(cautions()[key].says) for key in acts()[act].cautions)
 
 
 @dataclass(frozen=True)
@@ -31,7 +66,7 @@ class TestView:
 
     `problems` are what is wrong in the fields, by field ("before.running.low_side.pressure"); `lacking` what must be
     written before anything can be judged; `test` is what could be read, `judgement` the newest there is, `fresh`
-    whether it was made from what is written now.
+    whether it was made from what is written now, `made` when.
     """
 
     __test__ = False  # the name is the trade's; keep pytest from collecting it
@@ -42,6 +77,7 @@ class TestView:
     test: Test | None
     judgement: Judgement | None
     fresh: bool
+    made: str = ""
 
 
 class Shop:
@@ -146,7 +182,7 @@ class Shop:
         kept = self.records.judgement(stored.id, test, language)
         fresh = kept is not None and kept.sheet == sheet_hash(sheet.sheet)
         judgement = None if kept is None or lacking else _decoded(kept.body)
-        return TestView(sheet, problems, lacking, readable, judgement, fresh)
+        return TestView(sheet, problems, lacking, readable, judgement, fresh, kept.made if kept else "")
 
     def judge(self, stored: StoredJob, test: str, language: str = "en") -> bool:
         """Ask for a test to be judged, if it can be and was not yet; return whether a judgement is under way."""
