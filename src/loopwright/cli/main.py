@@ -13,7 +13,7 @@ from loopwright.language import speaking, spoken
 
 __all__ = ["app", "run"]
 
-MADE, NOT_BUILT, BAD_INPUT = 0, 1, 2  # exit codes
+MADE, BAD_INPUT = 0, 2  # exit codes
 _LANGUAGE = "Language of sentences and numbers: en, es, or with a region, as es-MX."
 
 app = typer.Typer(
@@ -108,10 +108,29 @@ def demo(
 
 
 @app.command()
-def serve() -> None:
-    """Start the shop server (not built in this version)."""
-    typer.echo("This version has no server: judge sheets with `loopwright judge`.", err=True)
-    raise typer.Exit(NOT_BUILT)
+def serve(
+    database: Annotated[
+        str | None,
+        typer.Option(
+            envvar="LOOPWRIGHT_DATABASE",
+            metavar="FILE|URL",
+            help="Where the shop is kept: a file, or the URL of a PostgreSQL database.",
+            show_default="loopwright.sqlite in your data folder",
+        ),
+    ] = None,
+    host: Annotated[
+        str, typer.Option(help="Address to answer at; beyond this computer, everybody needs an account.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes any free one.")] = 8765,
+    tls_cert: Annotated[Path | None, typer.Option(exists=True, dir_okay=False, help="Certificate, as PEM.")] = None,
+    tls_key: Annotated[Path | None, typer.Option(exists=True, dir_okay=False, help="Its private key.")] = None,
+    name: Annotated[list[str] | None, typer.Option(help="A further name by which this server is reached.")] = None,
+    demo: Annotated[bool, typer.Option("--demo", help="Fill an empty shop with an invented one to look at.")] = False,
+) -> None:
+    """Start the shop: pages for telephones and screens, and an HTTP interface, from this computer."""
+    from loopwright.cli.serve import serve_shop
+
+    raise typer.Exit(serve_shop(database, host, port, tls_cert, tls_key, tuple(name or ()), demo))
 
 
 @app.command(add_help_option=False, context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
@@ -128,3 +147,11 @@ def ledger(context: typer.Context) -> None:
     from loopwright.cli.ledger import app as ledger_app
 
     ledger_app(context.args, prog_name="loopwright ledger")
+
+
+@app.command(add_help_option=False, context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
+def shop(context: typer.Context) -> None:
+    """Export a shop's data, back it up, restore it; or load the demo shop."""
+    from loopwright.cli.shop import app as shop_app
+
+    shop_app(context.args, prog_name="loopwright shop")

@@ -7,7 +7,7 @@ from sqlalchemy import Connection, Engine
 
 __all__ = ["HEAD", "downgrade", "migrate", "version"]
 
-HEAD = "0004"  # of migrations/versions; known here so that opening a ledger need not load the migration tool
+HEAD = "0005"  # of migrations/versions; known here so that opening a ledger need not load the migration tool
 _LOCK = 0x1ED6E5  # of migrations, among whatever else locks in the same PostgreSQL database
 
 

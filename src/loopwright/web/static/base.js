@@ -1,0 +1,81 @@
+// What every page shares: sending with the page's token, changing the page in place, listening to what others change.
+
+const meta = (name) => document.querySelector(`meta[name="${name}"]`)?.content ?? "";
+const quietLine = () => document.getElementById("quiet");
+let quietTimer = 0;
+
+/** Say quietly what the page is doing: "saving", "saved", "offline", "refused"; "" says nothing. */
+export function quiet(now) {
+  const line = quietLine();
+  if (!line) return;
+  clearTimeout(quietTimer);
+  line.dataset.now = now;
+  line.textContent = now ? line.dataset[now] ?? "" : "";
+  if (now === "saved") quietTimer = setTimeout(() => quiet(""), 2500);
+}
+
+/** Send JSON with the page's token; gives the response, or throws when there is no connection within `seconds`. */
+export async function send(url, body, { method = "POST", seconds = 15 } = {}) {
+  return fetch(url, {
+    method,
+    body: JSON.stringify(body),
+    headers: { "Content-Type": "application/json", "X-CSRF-Token": meta("csrf"), Accept: "application/json, text/html" },
+    credentials: "same-origin",
+    signal: AbortSignal.timeout(seconds * 1000),
+  });
+}
+
+/** Bring `target` (an element) to what `html` says, keeping focus and what is being typed. */
+export function patch(target, html) {
+  window.Idiomorph.morph(target, html, {
+    morphStyle: "outerHTML",
+    ignoreActiveValue: true,
+    restoreFocus: true,
+  });
+}
+
+/** Listen to a stream of events; `on.changed(data)` for each, `on.missed()` when some were lost. Returns how to stop. */
+export function listen(url, on) {
+  let source = null;
+  const open = () => {
+    if (source && source.readyState !== EventSource.CLOSED) return;
+    source = new EventSource(url);
+    source.addEventListener("changed", (event) => on.changed?.(JSON.parse(event.data)));
+    source.addEventListener("missed", () => on.missed?.());
+    source.addEventListener("open", () => on.open?.());
+    source.addEventListener("error", () => {
+      on.error?.();
+      if (source.readyState === EventSource.CLOSED) setTimeout(open, 5000);
+    });
+  };
+  // A page in the background needs no line; a telephone that wakes gets a new one at once.
+  const seen = () => {
+    if (document.hidden) { source?.close(); return; }
+    if (!source || source.readyState === EventSource.CLOSED) { open(); on.missed?.(); }
+  };
+  document.addEventListener("visibilitychange", seen);
+  if (!document.hidden) open();
+  return () => { document.removeEventListener("visibilitychange", seen); source?.close(); };
+}
+
+addEventListener("offline", () => quiet("offline"));
+addEventListener("online", () => quiet(""));
+
+document.getElementById("problems")?.focus();
+
+// A form is sent once, however often it is tapped.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.dataset.sent) { event.preventDefault(); return; }
+  form.dataset.sent = "1";
+});
+addEventListener("pageshow", () => document.querySelectorAll("form[data-sent]").forEach((form) => delete form.dataset.sent));
+
+// Buttons that copy the text of another element.
+document.addEventListener("click", async (event) => {
+  const button = event.target.closest("button[data-copy]");
+  if (!button) return;
+  const text = document.getElementById(button.dataset.copy)?.textContent ?? "";
+  try { await navigator.clipboard.writeText(text.trim()); button.textContent = button.dataset.copied; }
+  catch { getSelection()?.selectAllChildren(document.getElementById(button.dataset.copy)); }
+});
