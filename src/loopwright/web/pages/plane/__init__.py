@@ -10,14 +10,13 @@ from typing import Literal
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import Response
 
-from loopwright.api.people import Person
 from loopwright.api.shop import Shop
 from loopwright.figures import Judgement, Terms, plane_figure, svg
 from loopwright.language import spoken
-from loopwright.web.pages.job.show import terms_of
+from loopwright.web.pages.job.show import person_units, terms_of
 from loopwright.web.security import me, needs
 
-__all__ = ["etag", "person_units", "router"]
+__all__ = ["etag", "router"]
 
 router = APIRouter()
 _KEPT = 300  # pictures in memory, some 40 kB each
@@ -28,11 +27,6 @@ _HEADERS = {
 }
 _drawn: OrderedDict[str, bytes] = OrderedDict()
 _lock = Lock()
-
-
-def person_units(person: Person) -> dict[str, str]:
-    """Return the units that a person wants to see, by quantity."""
-    return {"pressure": person.preferences.pressure, "temperature": person.preferences.temperature}
 
 
 @router.get("/jobs/{job}/{test}/plane.svg", dependencies=[needs("trainee")])

@@ -1,0 +1,100 @@
+"""`loopwright shop ...`: a shop's data in and out: export, backup, restore, and the demo shop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from loopwright.cli.problems import problems_text
+from loopwright.errors import InputError, Problem
+from loopwright.language import say
+
+if TYPE_CHECKING:
+    from loopwright.api.shop import Shop
+
+__all__ = ["app"]
+
+BAD_INPUT = 2
+
+app = typer.Typer(
+    name="shop",
+    help="A shop's data: export it, back it up, restore it; or load the demo shop.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+)
+
+Database = Annotated[
+    str, typer.Option(envvar="LOOPWRIGHT_DATABASE", help="The shop's file, or the URL of a PostgreSQL database.")
+]
+
+
+@contextmanager
+def _refusing(what: str) -> Iterator[None]:
+    """Tell a refusal as text, with exit code 2."""
+    try:
+        yield
+    except (InputError, OSError) as error:
+        typer.echo(problems_text(what, error.problems) if isinstance(error, InputError) else str(error), err=True)
+        raise typer.Exit(BAD_INPUT) from error
+
+
+@contextmanager
+def _opened(database: str, make: bool = False) -> Iterator[Shop]:
+    from loopwright.api.shop import Shop
+
+    if not make and "://" not in database and not Path(database).is_file():
+        says = say("There is no shop here; `loopwright serve` begins one.")
+        raise InputError([Problem("--database", database, say("a shop's file"), says)])
+    shop = Shop(database)
+    try:
+        yield shop
+    finally:
+        shop.close()
+
+
+@app.command()
+def export(
+    folder: Annotated[Path, typer.Argument(help="A new or an empty folder.")],
+    form: Annotated[str, typer.Option(help="csv, json or parquet.")] = "csv",
+    database: Database = "loopwright.sqlite",
+) -> None:
+    """Write everything into FOLDER: tables, photographs, the ledger's chain, and a README that explains each column."""
+    from loopwright.api.export import export as export_shop
+
+    with _refusing(str(folder)), _opened(database) as shop:
+        _say_rows(export_shop(shop, folder, form))  # type: ignore[arg-type]  # the export checks it
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="The file to write; an older one is replaced.")],
+    database: Database = "loopwright.sqlite",
+) -> None:
+    """Back everything up into FILE, also while the shop is open. It restores into SQLite or PostgreSQL."""
+    from loopwright.api.backup import back_up_to
+
+    with _refusing(str(file)), _opened(database) as shop:
+        _say_rows(back_up_to(shop, file))
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A file that `backup` wrote.")],
+    database: Database = "loopwright.sqlite",
+) -> None:
+    """Fill an empty database with a backup: all of it, verified, or nothing."""
+    from loopwright.api.backup import restore_from
+
+    with _refusing(str(file)):
+        _say_rows(restore_from(database, file))
+
+
+def _say_rows(rows: Mapping[str, int]) -> None:
+    width = max(map(len, rows), default=0)
+    for name, count in rows.items():
+        typer.echo(f"{name:<{width}}  {count:>9}")
