@@ -11,11 +11,22 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from loopwright.api.service import append_job, calculate, read_job, sheet_to_wire
+from loopwright.api.service import (
+    append_job,
+    by_field,
+    calculate,
+    calculators,
+    form_to_wire,
+    note,
+    read_job,
+    record_fields,
+    sheet_to_wire,
+)
+from loopwright.api.service_words import amount
 from loopwright.cli.main import app
-from loopwright.cli.service_text import amount, sheet_text
+from loopwright.cli.service_text import sheet_text
 from loopwright.errors import InputError
-from loopwright.service.procedure import Job, Noted, Opened, Started
+from loopwright.service.procedure import Job, Noted, Opened, Started, steps
 from loopwright.service.sheets import CALCULATORS
 from loopwright.service.uncertain import Uncertain
 
@@ -149,11 +160,11 @@ def test_blind_spot_is_said_on_every_rise_sheet():
 def test_readings_in_minutes_and_micron(tmp_path):
     file = tmp_path / "rise.csv"
     file.write_text("min;micron\n" + "\n".join(f"{t / 60};{p / 0.133322:.3f}" for t, p in RISE), encoding="utf-8")
-    a = calculate("rise", EXAMPLES["rise"] | {"readings": str(file)})
+    a = calculate("rise", EXAMPLES["rise"] | {"readings": file})
     assert a.verdict == calculate("rise", EXAMPLES["rise"]).verdict == "leak"
     file.write_text("s,Pa\n1,2\nx,y\n", encoding="utf-8")
     with pytest.raises(InputError, match="line 3"):
-        calculate("rise", EXAMPLES["rise"] | {"readings": str(file)})
+        calculate("rise", EXAMPLES["rise"] | {"readings": file})
 
 
 def test_overfilled_rating_is_refused():
@@ -197,7 +208,7 @@ def test_job_on_the_command_line(tmp_path):
 
     assert run("--open", "R134a,R134a,fixed,500 g", "--by", "Kim").exit_code == 0
     assert run("recover", "--start").exit_code == 2
-    shown = run("identify", "--start", "--note", "refrigerant_found=R134a", "--note", "purity=0.99", "--finish")
+    shown = run("identify", "--start", "--note", "refrigerant_found=R134a", "--note", "purity=99 %", "--finish")
     assert shown.exit_code == 0, shown.output
     assert "√ Identify the refrigerant" in shown.output
     assert "Timer: 5.0 min left." in run("recover", "--start").output
@@ -227,6 +238,143 @@ def test_import_is_light():
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.strip() == "[]"
+
+
+def judgement(low, median, high):
+    return {"schema": 1, "states": {"charge_g": {"low": low, "median": median, "high": high, "level": 0.9}}}
+
+
+def test_charge_of_a_judgement_beside_the_label(tmp_path):
+    """As a mapping, as JSON text, as a file; the interval's side toward the label decides.
+
+    Worked: 353 g (248 to 788): upward (788 - 353) / 1.645 = 264 g of sigma, so 800 g lie within two of them; downward
+    64 g, so 200 g do not.
+    """
+    found = judgement(248, 353, 788)
+    file = tmp_path / "judgement.json"
+    file.write_text(json.dumps(found), encoding="utf-8")
+    sheets = [calculate("charge", {"label": "800 g", "judgement": j}) for j in (found, json.dumps(found), file)]
+    for sheet in sheets:
+        assert ("Charge that the test tells", "353 g (248 to 788), 90 of 100") in sheet.rows()
+        assert any("agrees with that charge; that is no proof" in says for says in sheet.says)
+    assert any("another charge" in says for says in calculate("charge", {"label": "200 g", "judgement": found}).says)
+    command = ["service", "charge", "--label", "800 g", "--judgement", str(file)]
+    assert "353 g (248 to 788)" in CliRunner().invoke(app, command).output
+
+
+@pytest.mark.parametrize(
+    "wrong", ["", "no JSON", "[]", '{"states": {}}', json.dumps(judgement(5, 4, 3)), json.dumps(judgement(1, 2, 1e999))]
+)
+def test_no_charge_in_a_judgement(wrong, tmp_path):
+    file = tmp_path / "judgement.json"
+    file.write_text(wrong, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        calculate("charge", {"label": "500 g", "judgement": file})
+    assert caught.value.problems[0].field == "judgement"
+
+
+def test_the_engines_own_judgement_tells_a_charge():
+    import loopwright
+    from loopwright.api.wire import to_wire
+
+    psi = {"phase": "running", "quantity": "pressure"}
+    sheet = {
+        "schema": 1,
+        "vehicle": {"refrigerant": "R134a", "charge_g": 700},
+        "weather": {"air_temperature_c": 30.0, "relative_humidity_pct": 45},
+        "readings": [psi | {"point": "low_side", "value": "30 psi"}, psi | {"point": "high_side", "value": "200 psi"}],
+    }
+    found = loopwright.judge(sheet)
+    inside, outside = (calculate("charge", {"label": "700 g", "judgement": j}) for j in (found, to_wire(found)))
+    charge = found.states["charge"]
+    assert inside.rows()[4][1].startswith(f"{1e3 * charge.median:.0f} g (")
+    assert inside.rows()[4] == outside.rows()[4]  # the published form is rounded to the gram
+
+
+def test_text_is_never_the_name_of_a_file(tmp_path):
+    """What comes from a page must not make the machine read its own files."""
+    file = tmp_path / "rise.csv"
+    file.write_text("s,Pa\n" + "\n".join(f"{t},{p}" for t, p in RISE), encoding="utf-8")
+    with pytest.raises(InputError, match="Not a reading"):
+        calculate("rise", EXAMPLES["rise"] | {"readings": str(file)})
+    assert calculate("rise", EXAMPLES["rise"] | {"readings": file.read_text(encoding="utf-8")}).verdict == "leak"
+    file.write_text(json.dumps(judgement(1, 2, 3)), encoding="utf-8")
+    with pytest.raises(InputError, match="Tells of no charge"):
+        calculate("charge", {"label": "500 g", "judgement": str(file)})
+
+
+@pytest.mark.parametrize("form", calculators(), ids=lambda f: f.id)
+def test_a_form_asks_all_that_its_calculation_takes(form):
+    """What a page generated from the form sends (every input as text, empty ones too) makes the same sheet."""
+    given = dict(EXAMPLES[form.id])
+    if "readings" in given:
+        given["readings"] = "\n".join(f"{t},{p}" for t, p in RISE)
+    typed = {f.name: "on" if given.get(f.name) is True else str(given.get(f.name, "")) for f in form.fields}
+    today = datetime.date(2026, 1, 1)
+    assert calculate(form.id, typed, today) == calculate(form.id, given, today)
+    assert json.loads(json.dumps(form_to_wire(form)))["calculation"] == form.id
+    for f in form.fields:
+        assert f.label[0].isupper()
+        assert f.help
+        assert (f.kind == "choice") == bool(f.choices)
+        assert f.unit == "" or f.unit == f.units[0]
+        for unit in f.units:
+            with contextlib.suppress(InputError):
+                calculate(form.id, typed | {f.name: f"1 {unit}"}, today)
+                continue
+            found = problems(form.id, typed | {f.name: f"1 {unit}"})
+            assert not any("unit" in p.says and "Not" in p.says for p in found.get(f.name, ())), (f.name, unit, found)
+
+
+def problems(name, typed):
+    try:
+        calculate(name, typed, datetime.date(2026, 1, 1))
+    except InputError as error:
+        return by_field(name, error)
+    return {}
+
+
+def test_what_is_wrong_stands_at_its_input():
+    found = problems("hose", {"refrigerant": "R134a", "bore": "wide", "temperature": "25 °C", "colour": "blue"})
+    assert set(found) == {"bore", "length", ""}
+    refused = problems("hold", EXAMPLES["hold"] | {"rating": "700 kPa"})
+    assert "let it down now" in refused["start"][0].says
+    assert problems("hose", EXAMPLES["hose"]) == {}
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_required_means_that_nothing_goes_without(name):
+    for field in next(f for f in calculators() if f.id == name).fields:
+        left = {k: v for k, v in EXAMPLES[name].items() if k != field.name}
+        said = {p.says for p in problems(name, left).get(field.name, ())}
+        assert ("Missing." in said) == field.required, (field.name, said)
+
+
+@pytest.mark.parametrize("step", [s.id for s in steps()])
+def test_a_step_asks_what_it_writes_down(step):
+    asked = {f.name: f for f in record_fields(step)}
+    assert [*asked] == [*next(s for s in steps() if s.id == step).records]
+    opened = [Opened(0.0, "Kim", Job("R134a", "R134a", "fixed", 0.5, atmosphere=84.5e3))]
+    for name, f in asked.items():
+        typed = f.choices[0][0] if f.choices else f"50 {f.unit}".strip()
+        assert note(opened, 1.0, "Kim", step, name, typed).record == name
+        with pytest.raises(InputError) as caught:
+            note(opened, 1.0, "Kim", step, name, "")
+        assert caught.value.problems[0].field == name
+
+
+def test_records_are_read_with_their_units():
+    opened = [Opened(0.0, "Kim", Job("R134a", "R134a", "fixed", 0.5, atmosphere=84.5e3))]
+
+    def kept(step, record, typed):
+        return note(opened, 1.0, "Kim", step, record, typed).value
+
+    assert kept("recover", "recovered_mass", "1 lb 2 oz") == pytest.approx(0.510291)
+    assert kept("recover", "pressure_after_wait", "-10 kPa") == pytest.approx(74.5e3)
+    assert kept("evacuate", "vacuum_reached", "500 micron") == pytest.approx(66.66, abs=0.01)
+    assert kept("identify", "purity", "99.5") == pytest.approx(0.995)
+    with pytest.raises(InputError, match="a slip, or another unit"):
+        kept("identify", "purity", "0.995")
 
 
 SLIPS = (

@@ -1,8 +1,23 @@
-"""Refrigerant service for the faces: what a person wrote goes in, a sheet comes out; and a job as a file of events.
+"""Refrigerant service for the faces: calculations as forms and sheets, and a service job as a list of facts.
 
->>> sheet = calculate("hose", {"refrigerant": "R-134a", "bore": "4.8 mm", "length": "1.8 m", "temperature": "25 °C"})
->>> sheet.verdict, [round(1e3 * line.value.value, 1) for line in sheet.lines[:1]]
-('liquid', [39.3])
+A face that offers every calculation needs three things and nothing else:
+
+>>> [form.id for form in calculators()][:3]
+['foreign-gas', 'cylinder', 'recovery']
+>>> [(f.name, f.kind, f.unit, f.required) for f in calculator_form("hose").fields][1:3]
+[('bore', 'length', 'mm', True), ('length', 'length', 'm', True)]
+>>> sheet = calculate("hose", {"refrigerant": "R-134a", "bore": "4.8 mm", "length": "1.8", "temperature": "25 °C"})
+>>> sheet.word, sheet.rows()[0]
+('liquid', ('Trapped in hose and manifold', '39.3 ± 2.1 g'))
+
+Answers are what a person typed, by field; an empty one counts as not given. What is wrong is raised together, and
+`by_field` sorts it to the inputs it belongs to:
+
+>>> try:
+...     calculate("hose", {"refrigerant": "R134a", "bore": "wide", "length": "1.8 m", "temperature": "25 °C"})
+... except InputError as error:
+...     [(name, problem.says) for name, found in by_field("hose", error).items() for problem in found]
+[('bore', 'Not a number.')]
 """
 
 from __future__ import annotations
@@ -10,41 +25,87 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import json
-import math
-import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from loopwright.api.service_fields import read_fields, read_value, units_for
+from loopwright.api.service_words import amount
 from loopwright.cards import sources
 from loopwright.errors import InputError, Problem
-from loopwright.language import say
-from loopwright.quantities import absolute, find_unit, from_si, number, parse, written_as
+from loopwright.language import later, say
 from loopwright.service import procedure
-from loopwright.service.leak_rate import OUNCE, YEAR
-from loopwright.service.sheets import CALCULATORS, Calculator, Field, Line, Pressure, Result, calculator
-from loopwright.service.uncertain import Uncertain, from_limits
+from loopwright.service.events import from_plain, to_plain
+from loopwright.service.sheets import CALCULATORS, Calculator, Field, Line, Result, calculator
 
-__all__ = ["CALCULATORS", "Sheet", "append_job", "calculate", "read_job", "sheet_to_wire"]
+__all__ = [
+    "CALCULATORS",
+    "OBTAINED",
+    "Form",
+    "FormField",
+    "Sheet",
+    "append_job",
+    "by_field",
+    "calculate",
+    "calculator_form",
+    "calculators",
+    "form_to_wire",
+    "from_plain",
+    "note",
+    "read_job",
+    "record_fields",
+    "sheet_to_wire",
+    "to_plain",
+]
 
-WEATHER = 3000.0  # Pa, what the weather moves the standard atmosphere by either way (common practice, no source)
-_PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
-_FLOWS = {"m3/s": 1.0, "l/s": 1e-3, "l/min": 1e-3 / 60.0, "m3/h": 1.0 / 3600.0, "cfm": 0.3048**3 / 60.0}
-_TIMES = {"d": 86400.0, "day": 86400.0, "days": 86400.0, "months": YEAR / 12.0, "yr": YEAR, "years": YEAR}
-_LEAKS = {  # throughput in Pa m3/s, or mass in kg/s
-    "pam3/s": (1.0, "throughput"),
-    "mbarl/s": (0.1, "throughput"),
-    "g/yr": (1e-3 / YEAR, "mass"),
-    "oz/yr": (OUNCE / YEAR, "mass"),
+OBTAINED = {
+    "page": later("read in a public page"),
+    "repository": later("read in a public repository"),
+    "memory": later("FROM MEMORY, not read"),
+    "computed": later("computed"),
+    "practice": later("common practice, no source"),
 }
-_DIFFERENCE = {"pressure": "pressure_difference", "temperature": "temperature_difference"}
-_NUMBER_AND_UNIT = re.compile(r"\s*([-+0-9.,eE]+(?:[eE][-+]?\d+)?)\s*(.*)")
+"""How a source reached us, in words; `memory` must stay visible wherever a result is shown."""
+
+
+@dataclass(frozen=True)
+class FormField:
+    """One input as a page or a prompt asks for it, in the language spoken.
+
+    `kind` says what is typed: "choice" (one of `choices`), "flag" (yes or nothing), "date", "text", "list" (commas
+    between), "series" (lines of time and absolute pressure), "judgement" (a judgement's JSON), "leak_rate", and else a
+    quantity with its unit ("4.8 ± 0.1 mm"; a bare number is in `unit`). `units` are those it may be written in;
+    `default` is taken where nothing is typed, and the sheet says that it was; `choices` are pairs of value and words.
+    """
+
+    name: str
+    label: str
+    kind: str
+    help: str
+    unit: str = ""
+    units: tuple[str, ...] = ()
+    required: bool = True
+    default: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Form:
+    """One calculation as it is offered: what it is called, what it answers, what it asks."""
+
+    id: str
+    title: str
+    says: str
+    fields: tuple[FormField, ...]
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """A calculation as it is printed: inputs as written, results in SI, sentences, cautions, sources (how obtained)."""
+    """A calculation as it is printed: inputs as written, results in SI, sentences, cautions, sources (how obtained).
+
+    `verdict` is an id for machines, `word` the same for people.
+    """
 
     name: str
     title: str
@@ -55,14 +116,60 @@ class Sheet:
     cautions: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
 
+    @property
+    def word(self) -> str:
+        """The verdict in the language spoken."""
+        return say(self.verdict.replace("_", " "))
+
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """Each result as label and text; "±" is about 95 % (two standard uncertainties)."""
+        return tuple((line.label, _shown(line)) for line in self.lines)
+
+
+def _shown(line: Line) -> str:
+    return line.value if isinstance(line.value, str) else amount(line.value, line.kind, line.unit)
+
+
+def calculators() -> tuple[Form, ...]:
+    """Return every calculation as a form, in the order of a service and in the language spoken."""
+    return tuple(calculator_form(name) for name in CALCULATORS)
+
+
+def calculator_form(name: str) -> Form:
+    """Return one calculation as a form.
+
+    Raises
+    ------
+    InputError : no such calculation
+    """
+    form = calculator(name)
+    return Form(form.name, say(form.title), say(form.says), tuple(_form_field(item) for item in form.fields))
+
+
+def _form_field(item: Field) -> FormField:
+    words = say(item.name.replace("_", " "))
+    return FormField(
+        name=item.name,
+        label=words[:1].upper() + words[1:],
+        kind=item.kind,
+        help=say(item.says),
+        unit=item.unit,
+        units=units_for(item),
+        required=item.required and not item.default and item.kind != "flag",
+        default=item.default,
+        choices=tuple((choice, say(choice.replace("_", " "))) for choice in item.choices),
+    )
+
 
 def calculate(name: str, written: Mapping[str, Any], today: datetime.date | None = None) -> Sheet:
     """Do one calculation with what a person wrote.
 
     Parameters
     ----------
-    name : a key of `CALCULATORS`
-    written : field to value: numbers in the field's unit, or text with unit and, if known, its limits ("25 ± 0.5 °C")
+    name : the id of a calculation
+    written : field to what was typed: text with unit and, if known, its limits ("25 ± 0.5 °C"), or a bare number in
+        the field's unit. Text is never taken for the name of a file: a series or judgement is given as its content, as
+        Python values, or by a `Path`
     today : for requalification dates; the clock's day without it
 
     Raises
@@ -70,9 +177,44 @@ def calculate(name: str, written: Mapping[str, Any], today: datetime.date | None
     InputError : every field that cannot be used, together; or what the calculation itself refuses
     """
     form = calculator(name)
-    given, shown = _read(form, written, today)
+    given, shown = read_fields(form, written, today)
     result = form.run(given)
     return _sheet(form, result, shown)
+
+
+def by_field(name: str, error: InputError) -> dict[str, tuple[Problem, ...]]:
+    """Sort the problems of a calculation by its fields; those that belong to no one field stand under "".
+
+    Raises
+    ------
+    InputError : no such calculation
+    """
+    names = {item.name for item in calculator(name).fields}
+    found: dict[str, list[Problem]] = {}
+    for problem in error.problems:
+        found.setdefault(problem.field if problem.field in names else "", []).append(problem)
+    return {field: tuple(problems) for field, problems in found.items()}
+
+
+def _sheet(form: Calculator, result: Result, shown: tuple[tuple[str, str], ...]) -> Sheet:
+    from loopwright.service.cautions import cautions
+
+    obtained = tuple((sources()[key].citation, sources()[key].obtained) for key in dict.fromkeys(result.sources))
+    said = tuple(str(cautions()[key]) for key in result.cautions)
+    return Sheet(form.name, say(form.title), shown, result.verdict, result.says, result.lines, said, obtained)
+
+
+def form_to_wire(form: Form) -> dict[str, Any]:
+    """Return a form as plain data for machines.
+
+    >>> form_to_wire(calculator_form("co2e"))["fields"][2]["choices"][0]
+    {'value': 'TAR', 'label': 'TAR'}
+    """
+    fields = []
+    for item in form.fields:
+        choices = [{"value": value, "label": label} for value, label in item.choices]
+        fields.append({**dataclasses.asdict(item), "units": list(item.units), "choices": choices})
+    return {"schema": 1, "calculation": form.id, "title": form.title, "says": form.says, "fields": fields}
 
 
 def sheet_to_wire(sheet: Sheet) -> dict[str, Any]:
@@ -101,6 +243,53 @@ def sheet_to_wire(sheet: Sheet) -> dict[str, Any]:
     }
 
 
+def record_fields(step: str) -> tuple[FormField, ...]:
+    """What a step of a service writes down, as inputs.
+
+    Raises
+    ------
+    InputError : no such step
+
+    >>> [(f.name, f.kind, f.unit) for f in record_fields("charge")]
+    [('charged_mass', 'mass', 'g')]
+    """
+    known = {one.id: one for one in procedure.steps()}
+    if step not in known:
+        raise InputError([Problem("step", repr(step), ", ".join(known), say("No such step."))])
+    return tuple(_form_field(_record_field(record)) for record in known[step].records)
+
+
+def _record_field(name: str) -> Field:
+    record = procedure.records()[name]
+    return Field(name, record.kind, record.says, record.unit, exact=True, choices=record.choices, least=record.least)
+
+
+def note(
+    events: Sequence[procedure.Event], at: float, by: str, step: str, record: str, written: Any
+) -> procedure.Noted:
+    """Make the fact that a record was written down, from what a person typed ("420 g", "-20 inHg", "R134a").
+
+    Gauge pressures are read against the air pressure that the job was opened with.
+
+    Raises
+    ------
+    InputError : no such record, a value that cannot be read (under the record's name), or no job open
+
+    >>> opened = procedure.Opened(0.0, "Kim", procedure.Job("R134a", "R134a", "fixed", 0.5))
+    >>> note([opened], 9.0, "Kim", "recover", "recovered_mass", "1 lb").value
+    0.45359237
+    """
+    if record not in procedure.records():
+        allowed = ", ".join(procedure.records())
+        raise InputError([Problem("record", repr(record), allowed, say("Nothing that a step writes down."))])
+    job = procedure.derive(events).job
+    try:
+        value = read_value(_record_field(record), written, job.atmosphere)
+    except InputError as error:
+        raise InputError(dataclasses.replace(problem, field=record) for problem in error.problems) from error
+    return procedure.Noted(at, by, step, record, value)
+
+
 def read_job(path: Path) -> tuple[procedure.Event, ...]:
     """Read the events of a job from its file (JSON Lines); an absent file is a job not yet opened.
 
@@ -113,14 +302,12 @@ def read_job(path: Path) -> tuple[procedure.Event, ...]:
     events: tuple[procedure.Event, ...] = ()
     for i, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
         try:
-            events = procedure.add(events, _event(json.loads(line)))
-        except (ValueError, TypeError, KeyError) as error:
-            if isinstance(error, InputError):
-                raise InputError(dataclasses.replace(p, line=i) for p in error.problems) from error
-            says = say("Not an event of a job.")
-            raise InputError(
-                [Problem("job", line[:60], say("an event as written by this command"), says, i)]
-            ) from error
+            events = procedure.add(events, from_plain(json.loads(line)))
+        except InputError as error:
+            raise InputError(dataclasses.replace(p, line=i) for p in error.problems) from error
+        except ValueError as error:
+            says, allowed = say("Not an event of a job."), say("an event as written by this command")
+            raise InputError([Problem("job", line[:60], allowed, says, i)]) from error
     return events
 
 
@@ -132,306 +319,6 @@ def append_job(path: Path, event: procedure.Event) -> tuple[procedure.Event, ...
     InputError : the event is not allowed, or the file is not readable as a job
     """
     events = procedure.add(read_job(path), event)
-    record = {"event": type(event).__name__, **dataclasses.asdict(event)}
     with path.open("a", encoding="utf-8") as file:
-        file.write(json.dumps(record, ensure_ascii=False) + "\n")
+        file.write(json.dumps(to_plain(event), ensure_ascii=False) + "\n")
     return events
-
-
-def _event(record: Mapping[str, Any]) -> procedure.Event:
-    kinds: dict[str, Callable[..., procedure.Event]] = {
-        kind.__name__: kind
-        for kind in (procedure.Opened, procedure.Started, procedure.Noted, procedure.Finished, procedure.Deviated)
-    }
-    fields = {key: value for key, value in record.items() if key != "event"}
-    if record["event"] == "Opened":
-        fields["job"] = procedure.Job(**fields["job"])
-    return kinds[record["event"]](**fields)
-
-
-def _sheet(form: Calculator, result: Result, shown: tuple[tuple[str, str], ...]) -> Sheet:
-    from loopwright.service.cautions import cautions
-
-    obtained = tuple((sources()[key].citation, sources()[key].obtained) for key in dict.fromkeys(result.sources))
-    said = tuple(str(cautions()[key]) for key in result.cautions)
-    return Sheet(form.name, say(form.title), shown, result.verdict, result.says, result.lines, said, obtained)
-
-
-def _read(
-    form: Calculator, written: Mapping[str, Any], today: datetime.date | None
-) -> tuple[dict[str, Any], tuple[tuple[str, str], ...]]:
-    """Every field as the calculation takes it, and what was taken, as words; all problems together."""
-    names = [f.name for f in form.fields]
-    problems = [
-        Problem(name, say("a value"), ", ".join(names), say("No such field of this calculation."))
-        for name in written
-        if name not in names
-    ]
-    given: dict[str, Any] = {"atmosphere": None}
-    shown: list[tuple[str, str]] = []
-    # Barometer and altitude first: gauge readings need them.
-    for item in sorted(form.fields, key=lambda f: f.name not in ("barometer", "altitude")):
-        value = written.get(item.name)
-        try:
-            given[item.name], text = _field(item, value, given, today)
-            if text:
-                shown.append((say(item.name.replace("_", " ")), text))
-        except InputError as error:
-            problems += [dataclasses.replace(p, field=item.name) for p in error.problems]
-        if item.name == "altitude":
-            given["atmosphere"] = _atmosphere(given)
-    if problems:
-        raise InputError(problems)
-    order = {say(f.name.replace("_", " ")): i for i, f in enumerate(form.fields)}
-    return given, tuple(sorted(shown, key=lambda pair: order[pair[0]]))
-
-
-def _atmosphere(given: Mapping[str, Any]) -> Uncertain | None:
-    from loopwright.fluids.atmosphere import pressure
-
-    if given.get("barometer"):
-        found: Uncertain = given["barometer"].absolute
-        return found
-    if given.get("altitude") is None:
-        return None
-    return from_limits(float(pressure(given["altitude"])), WEATHER)
-
-
-def _field(item: Field, value: Any, given: Mapping[str, Any], today: datetime.date | None) -> tuple[Any, str]:
-    if item.kind == "flag":
-        return _flag(value)
-    if item.kind == "date" and item.name == "today" and value in (None, ""):
-        day = today or datetime.date.today()
-        return day, day.isoformat()
-    taken = ""
-    if value is None or value == "":
-        if item.default:
-            value, taken = item.default, say(" (taken)")
-        elif item.required:
-            raise InputError([Problem("", say("nothing"), say(item.says), say("Missing."))])
-        else:
-            return ("" if item.kind == "choice" else () if item.kind == "list" else None), ""
-    if item.kind in _WORDS:
-        found, text = _WORDS[item.kind](item, value)
-    else:
-        found, text = _measured(item, value, given)
-    return found, text + taken
-
-
-def _flag(value: Any) -> tuple[bool, str]:
-    if value not in (None, False, True, "", "no", "yes"):
-        raise InputError([Problem("", written_as(value), say("yes or no"), say("Neither yes nor no."))])
-    found = value in (True, "yes")
-    return found, say("yes") if found else ""
-
-
-def _within(item: Field, value: float) -> float:
-    """Return a value in SI if it lies where this field can lie."""
-    low, high = item.range
-    if not low <= value <= high:
-        names = {"temperature": "K", "temperature_difference": "K", "mass": "kg", "volume": "m3", "time": "s"}
-        unit = names.get(
-            item.kind, say("Pa absolute") if "pressure" in item.kind else "m" if item.kind == "length" else ""
-        )
-        allowed = say("{low:g} to {high:g} {unit}", low=low, high=high, unit=unit).rstrip()
-        raise InputError(
-            [Problem("", f"{value:g} {unit}".rstrip(), allowed, say("Out of range: a slip, or another unit?"))]
-        )
-    return value
-
-
-def _number(item: Field, value: Any) -> tuple[float, str]:
-    return _within(item, _number_and_unit(value, "")[0]), str(value)
-
-
-def _choice(item: Field, value: Any) -> tuple[str, str]:
-    spelt = {choice.casefold(): choice for choice in item.choices}
-    found = spelt.get(str(value).strip().casefold())
-    if found is None:
-        raise InputError([Problem("", written_as(value), ", ".join(item.choices), say("Not one of the choices."))])
-    return found, found
-
-
-def _date(item: Field, value: Any) -> tuple[datetime.date, str]:
-    try:
-        day = value if isinstance(value, datetime.date) else datetime.date.fromisoformat(str(value).strip())
-    except ValueError as error:
-        raise InputError(
-            [Problem("", written_as(value), say("year-month-day, as 2024-03-31"), say("No date."))]
-        ) from error
-    return day, day.isoformat()
-
-
-def _list(item: Field, value: Any) -> tuple[tuple[str, ...], str]:
-    if not isinstance(value, str | list | tuple):
-        raise InputError([Problem("", written_as(value), say("names with commas between"), say("No list."))])
-    entries = [str(v).strip() for v in (value.split(",") if isinstance(value, str) else value)]
-    return tuple(v for v in entries if v), ", ".join(entries)
-
-
-def _leak(item: Field, value: Any) -> tuple[tuple[float, str], str]:
-    amount, unit = _number_and_unit(value, "")
-    plain = unit.replace("·", "").replace(".", "").replace("³", "3").replace("^", "").replace(" ", "").casefold()
-    if plain not in _LEAKS:
-        says = say("Not a unit of leak rate.")
-        raise InputError([Problem("", written_as(value), "Pa.m3/s, mbar.L/s, g/yr, oz/yr", says)])
-    factor, what = _LEAKS[plain]
-    return (amount * factor, what), str(value)
-
-
-def _series(item: Field, value: Any) -> tuple[tuple[list[float], list[float]], str]:
-    if isinstance(value, str | Path):
-        pairs, text = _series_file(Path(value)), Path(value).name
-    else:
-        try:
-            pairs, text = [(float(t), float(p)) for t, p in value], say("as given")
-        except (TypeError, ValueError) as error:
-            allowed = say("a file, or pairs of time and absolute pressure")
-            raise InputError([Problem("", written_as(value), allowed, say("No readings."))]) from error
-    return ([t for t, _ in pairs], [p for _, p in pairs]), say(
-        "{count} readings, {source}", count=len(pairs), source=text
-    )
-
-
-def _series_file(path: Path) -> list[tuple[float, float]]:
-    """Two columns, time and absolute pressure, in s and Pa or in the units of a first line such as "min,micron"."""
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            [Problem("", str(path), say("a readable text file"), say("Cannot be read: {error}.", error=error))]
-        ) from error
-    time_unit, pressure_unit = find_unit("s", "time")[0], find_unit("Pa", "pressure")[0]
-    pairs: list[tuple[float, float]] = []
-    for i, line in enumerate(lines, 1):
-        cells = [cell.strip() for cell in re.split(r"[;,\t]", line) if cell.strip()]
-        if not cells or line.lstrip().startswith("#"):
-            continue
-        try:
-            if i == 1 and not cells[0][0].isdigit():
-                time_unit, pressure_unit = find_unit(cells[0], "time")[0], find_unit(cells[1], "pressure")[0]
-                continue
-            pairs.append((number(cells[0]) * time_unit.factor, number(cells[1]) * pressure_unit.factor))
-        except (InputError, IndexError) as error:
-            allowed = say("two numbers, time and absolute pressure; units in the first line")
-            raise InputError([Problem("", line[:60], allowed, say("Not a reading."), i)]) from error
-    return pairs
-
-
-_WORDS: Mapping[str, Callable[[Field, Any], tuple[Any, str]]] = {
-    "choice": _choice,
-    "date": _date,
-    "list": _list,
-    "leak_rate": _leak,
-    "series": _series,
-    "text": lambda item, value: (str(value).strip(), str(value).strip()),
-    "number": _number,
-}
-
-
-def _measured(item: Field, value: Any, given: Mapping[str, Any]) -> tuple[Any, str]:
-    """A quantity with what limits it: written beside it, or the field's own."""
-    first, half = _split(value)
-    if item.kind in ("flow", "time") and (extra := _extra(item, first)) is not None:
-        si, shown_half, text = extra, None, _with_unit(first, item.unit)
-    else:
-        kind = "pressure" if item.kind == "absolute_pressure" else item.kind
-        quantity = parse(first, kind, default=item.unit or None)  # type: ignore[arg-type]
-        unit = quantity.unit.symbol
-        si, text = quantity.value, _with_unit(first, unit)
-        shown_half = None if half is None else _half(half, kind, unit, si)
-        if kind == "pressure":
-            return _pressure(item, quantity, shown_half, given, text, half)
-    if shown_half is None and half is not None:
-        shown_half = _relative(half, si)
-    _within(item, si)
-    limit = item.limit + item.relative * abs(si) if shown_half is None else shown_half
-    if item.exact:
-        return si, text
-    return from_limits(si, limit), text + _limit_text(item, limit, half)
-
-
-def _pressure(
-    item: Field, quantity: Any, half: float | None, given: Mapping[str, Any], text: str, written: str | None
-) -> tuple[Pressure | float, str]:
-    reference = "absolute" if item.kind == "absolute_pressure" else "gauge"
-    atmosphere = given["atmosphere"] or Uncertain(101325.0, WEATHER / math.sqrt(3.0))
-    value = _within(item, absolute(quantity, atmosphere.value, reference))  # type: ignore[arg-type]
-    if item.exact:
-        return value, text
-    limit = item.limit + item.relative * abs(value) if half is None else half
-    is_gauge = (quantity.reference or reference) != "absolute"
-    text += _limit_text(item, limit, written) + ", " + (say("gauge") if is_gauge else say("absolute"))
-    return Pressure(from_limits(value, limit), atmosphere.sigma if is_gauge else 0.0), text
-
-
-def _with_unit(value: Any, unit: str) -> str:
-    """Return what was written, with the unit that it was taken in where it carries none."""
-    text = str(value)
-    return text if re.search(r"[^-+0-9.,eE\s]", text) else f"{text} {unit}"
-
-
-def _split(value: Any) -> tuple[Any, str | None]:
-    """Value and what follows its "±"; a unit may stand behind either."""
-    if not isinstance(value, str):
-        return value, None
-    parts = _PLUS_MINUS.split(value.strip())
-    if len(parts) == 1:
-        return value.strip(), None
-    if len(parts) != 2 or parts[1].lstrip().startswith("-"):
-        raise InputError(
-            [Problem("", written_as(value), say("one value with one ±, as 25 ± 0.5 °C"), say("Not a value."))]
-        )
-    first, half = parts
-    unit = _NUMBER_AND_UNIT.fullmatch(half)
-    if unit and unit[2] and unit[2] != "%" and re.fullmatch(r"[-+0-9.,eE\s]+", first):
-        first = f"{first} {unit[2]}"
-    return first, half
-
-
-def _half(half: str, kind: str, unit: str, value: float) -> float:
-    if half.strip().endswith("%") and kind != "fraction":
-        return _relative(half, value)
-    return abs(parse(half, _DIFFERENCE.get(kind, kind), default=unit).value)  # type: ignore[arg-type]
-
-
-def _relative(half: str, value: float) -> float:
-    amount, unit = _number_and_unit(half, "")
-    if unit != "%":
-        raise InputError([Problem("", half, say("a share, as 20 %"), say("Limits of this field are a share."))])
-    return abs(value) * amount / 100.0
-
-
-def _extra(item: Field, value: Any) -> float | None:
-    """Units that only service writes: pumping speeds, and days to years."""
-    table = _FLOWS if item.kind == "flow" else _TIMES
-    amount, unit = _number_and_unit(value, item.unit)
-    plain = unit.replace("³", "3").replace(" ", "").casefold()
-    if plain in table:
-        return amount * table[plain]
-    if item.kind == "time":
-        return None
-    raise InputError([Problem("", written_as(value), ", ".join(_FLOWS), say("Not a unit of pumping speed."))])
-
-
-def _number_and_unit(value: Any, default: str) -> tuple[float, str]:
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        return float(value), default
-    match = _NUMBER_AND_UNIT.fullmatch(str(value))
-    if match is None:
-        raise InputError([Problem("", written_as(value), say("a number with its unit"), say("Not a number."))])
-    return number(match[1]), match[2].strip() or default
-
-
-def _limit_text(item: Field, limit: float, half: str | None) -> str:
-    """What limits an input: as written, or what was taken for it."""
-    if half is not None:
-        return f" ± {half}"
-    if not limit:
-        return ""
-    if item.kind == "flow":
-        return say(" (taken ± {limit})", limit=f"{100 * item.relative:.0f} %")
-    kind = _DIFFERENCE.get("pressure" if "pressure" in item.kind else item.kind, item.kind)
-    unit = "K" if kind == "temperature_difference" else item.unit
-    shown = say("{limit:.2g} {unit}", limit=from_si(limit, kind, unit), unit=unit)  # type: ignore[arg-type]
-    return say(" (taken ± {limit})", limit=shown)

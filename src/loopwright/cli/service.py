@@ -7,17 +7,22 @@ import json
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from loopwright.cli.problems import problems_text
-from loopwright.errors import InputError
+from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.service.sheets import CALCULATORS, Calculator, Field
+
+if TYPE_CHECKING:
+    from loopwright.service.procedure import Event, Job, Noted
 
 __all__ = ["app"]
 
 BAD_INPUT = 2
+_METAVARS = {"series": "FILE", "judgement": "FILE"}
 
 app = typer.Typer(
     name="service",
@@ -37,7 +42,7 @@ def _command(form: Calculator) -> Callable[..., None]:
 
         as_json = given.pop("json")
         try:
-            sheet = calculate(form.name, {name: value for name, value in given.items() if value not in (None, False)})
+            sheet = calculate(form.name, {item.name: _given(item, given[item.name]) for item in form.fields})
         except InputError as error:
             typer.echo(problems_text(f"service {form.name}", error.problems), err=True)
             raise typer.Exit(BAD_INPUT) from error
@@ -58,13 +63,21 @@ def _command(form: Calculator) -> Callable[..., None]:
     return run
 
 
+def _given(item: Field, value: Any) -> Any:
+    """What was typed; here a series or a judgement is the name of a file."""
+    return Path(value) if value and item.kind in ("series", "judgement") else value
+
+
 def _parameter(item: Field) -> inspect.Parameter:
     name = f"--{item.name.replace('_', '-')}"
     kind = inspect.Parameter.KEYWORD_ONLY
     if item.kind == "flag":
         hint: Any = Annotated[bool, typer.Option(name, help=item.says)]
         return inspect.Parameter(item.name, kind, default=False, annotation=hint)
-    hint = Annotated[str | None, typer.Option(name, help=_help(item), metavar=item.unit or item.kind.upper())]
+    hint = Annotated[
+        str | None,
+        typer.Option(name, help=_help(item), metavar=_METAVARS.get(item.kind) or item.unit or item.kind.upper()),
+    ]
     return inspect.Parameter(item.name, kind, default=None, annotation=hint)
 
 
@@ -84,11 +97,14 @@ def job(
     step: Annotated[str | None, typer.Argument(help="A step, as `recover`.")] = None,
     open_: Annotated[
         str | None,
-        typer.Option("--open", metavar="REFRIGERANT,MACHINE,COMPRESSOR,CHARGE", help="Open: R134a,R134a,fixed,500 g"),
+        typer.Option(
+            "--open", metavar="REFRIGERANT,MACHINE,COMPRESSOR,CHARGE[,ALTITUDE]", help="Open: R134a,R134a,fixed,500 g"
+        ),
     ] = None,
     start: Annotated[bool, typer.Option("--start", help="Begin the step, or begin it anew.")] = False,
     note: Annotated[
-        list[str] | None, typer.Option("--note", metavar="RECORD=VALUE", help="Write down a record (SI).")
+        list[str] | None,
+        typer.Option("--note", metavar="RECORD=VALUE", help="Write down a record: recovered_mass=420g"),
     ] = None,
     finish: Annotated[bool, typer.Option("--finish", help="The step is done as written.")] = False,
     deviate: Annotated[str | None, typer.Option("--deviate", metavar="REASON", help="Pass over it, with why.")] = None,
@@ -99,67 +115,48 @@ def job(
     """Keep a service in its order: without options, show where it stands. Timers run on while nobody looks."""
     from loopwright.api.service import append_job, read_job
     from loopwright.cli.service_text import state_text
-    from loopwright.service.procedure import derive
+    from loopwright.service.procedure import Deviated, Finished, Opened, Started, derive
 
-    now = time.time()
+    now, name = time.time(), step or ""
     try:
-        for event in _events(step, open_, start, note or [], finish, deviate, accept, by, vehicle, now):
-            append_job(file, event)
+        if (start or note or finish or deviate is not None) and step is None:
+            raise InputError([Problem("step", say("nothing"), say("the step it belongs to"), say("No step named."))])
+        if open_ is not None:
+            append_job(file, Opened(now, by, _job(open_, vehicle)))
+        if start:
+            append_job(file, Started(now, by, name))
+        for entry in note or ():
+            append_job(file, _noted(read_job(file), now, by, name, entry))
+        if deviate is not None:
+            append_job(file, Deviated(now, by, name, deviate, accept))
+        if finish:
+            append_job(file, Finished(now, by, name))
         typer.echo(state_text(derive(read_job(file), now), now))
     except InputError as error:
         typer.echo(problems_text("service job", error.problems), err=True)
         raise typer.Exit(BAD_INPUT) from error
 
 
-def _events(
-    step: str | None,
-    opening: str | None,
-    start: bool,
-    notes: list[str],
-    finish: bool,
-    deviate: str | None,
-    accept: str,
-    by: str,
-    vehicle: str,
-    now: float,
-) -> list[Any]:
-    from loopwright.errors import Problem
-    from loopwright.service.procedure import Deviated, Finished, Noted, Opened, Started
+def _noted(events: tuple[Event, ...], now: float, by: str, step: str, entry: str) -> Noted:
+    from loopwright.api.service import note
 
-    events: list[Any] = []
-    if opening is not None:
-        events.append(Opened(now, by, _job(opening, vehicle)))
-    if (start or notes or finish or deviate is not None) and step is None:
-        raise InputError([Problem("step", "nothing", "the step it belongs to", "No step named.")])
-    name = step or ""
-    if start:
-        events.append(Started(now, by, name))
-    for entry in notes:
-        record, mark, value = entry.partition("=")
-        if not mark:
-            raise InputError([Problem("--note", entry, "RECORD=VALUE", "No value.")])
-        events.append(Noted(now, by, name, record.strip(), _value(value.strip())))
-    if deviate is not None:
-        events.append(Deviated(now, by, name, deviate, accept))
-    if finish:
-        events.append(Finished(now, by, name))
-    return events
+    record, mark, value = entry.partition("=")
+    if not mark:
+        raise InputError([Problem("--note", entry, say("RECORD=VALUE"), say("No value."))])
+    return note(events, now, by, step, record.strip(), value.strip())
 
 
-def _job(opening: str, vehicle: str) -> Any:
-    from loopwright.errors import Problem
+def _job(opening: str, vehicle: str) -> Job:
+    """A job of "R134a,R134a,fixed,500 g", and the altitude behind, where it is not the sea's."""
+    from loopwright.fluids.atmosphere import pressure
     from loopwright.quantities import parse
     from loopwright.service.procedure import Job
 
     parts = [part.strip() for part in opening.split(",")]
-    if len(parts) != 4 or parts[2] not in ("fixed", "variable", "electric"):
-        allowed = "refrigerant,machine's refrigerant,fixed|variable|electric,charge"
-        raise InputError([Problem("--open", opening, allowed, "Not an opening.")])
-    return Job(parts[0], parts[1], parts[2], parse(parts[3], "mass", default="g").value, vehicle)  # type: ignore[arg-type]
-
-
-def _value(text: str) -> float | str:
-    try:
-        return float(text)
-    except ValueError:
-        return text
+    if len(parts) not in (4, 5) or parts[2] not in ("fixed", "variable", "electric"):
+        allowed = say("refrigerant,machine's refrigerant,fixed|variable|electric,charge and perhaps ,altitude")
+        raise InputError([Problem("--open", opening, allowed, say("Not an opening."))])
+    compressor: Any = parts[2]
+    altitude = parse(parts[4], "length", default="m").value if len(parts) == 5 else 0.0
+    charge = parse(parts[3], "mass", default="g").value
+    return Job(parts[0], parts[1], compressor, charge, vehicle, float(pressure(altitude)))

@@ -3,28 +3,16 @@
 from __future__ import annotations
 
 import datetime
-import math
 from collections.abc import Iterable, Iterator
 from typing import Literal
 
-from loopwright.api.service import Sheet
+from loopwright.api.service import OBTAINED, Sheet
 from loopwright.figures.layout import WIDTH, folded, heading
-from loopwright.language import decimal, decimal_mark, later, say
-from loopwright.quantities import from_si
+from loopwright.language import say
 from loopwright.service.procedure import HAZARDS, Job, State, StepState
-from loopwright.service.sheets import Line
-from loopwright.service.uncertain import Uncertain
 
-__all__ = ["amount", "sheet_text", "state_text"]
+__all__ = ["sheet_text", "state_text"]
 
-COVERAGE = 2.0  # expanded uncertainty, about 95 %
-OBTAINED = {
-    "page": later("read in a public page"),
-    "repository": later("read in a public repository"),
-    "memory": later("FROM MEMORY, not read"),
-    "computed": later("computed"),
-    "practice": later("common practice, no source"),
-}
 _MARKS: dict[str, Literal["√", "×", "○", "·", "!"]] = {
     "done": "√",
     "deviated": "!",
@@ -44,33 +32,15 @@ def sheet_text(sheet: Sheet) -> str:
       CO2 equivalent (AR5)                         715 kg
     """
     parts: list[Iterable[str]] = [
-        [heading(sheet.title, say(sheet.verdict.replace("_", " ")))],
+        [heading(sheet.title, sheet.word)],
         _cautions(sheet),
-        [_line(line) for line in sheet.lines],
+        [_line(label, text) for label, text in sheet.rows()],
         _sentences(sheet.says),
         _given(sheet),
         _sources(sheet),
     ]
     blocks = ["\n".join(line.rstrip() for line in part) for part in parts]
     return "\n\n".join(block for block in blocks if block) + "\n"
-
-
-def amount(value: Uncertain, kind: str, unit: str) -> str:
-    """Write a value with its expanded uncertainty (two sigma), both to the same place, two figures of uncertainty.
-
-    >>> amount(Uncertain(0.03931, 0.00072), "mass", "g"), amount(Uncertain(295.15, 0.3), "temperature", "°C")
-    ('39.3 ± 1.4 g', '22.00 ± 0.60 °C')
-    """
-    if kind == "number":
-        middle, half = value.value, COVERAGE * value.sigma
-    else:
-        middle = from_si(value.value, kind, unit)  # type: ignore[arg-type]
-        half = abs(from_si(value.value + COVERAGE * value.sigma, kind, unit) - middle)  # type: ignore[arg-type]
-    if half <= 1e-9 * abs(middle):
-        return f"{_figures(middle)} {unit}".rstrip()
-    places = 1 - math.floor(math.log10(half))  # below zero: both end in zeros
-    shown = max(places, 0)
-    return f"{decimal(round(middle, places), shown)} ± {decimal(round(half, places), shown)} {unit}".rstrip()
 
 
 def state_text(state: State, now: float) -> str:
@@ -120,11 +90,10 @@ def _cautions(sheet: Sheet) -> Iterator[str]:
         yield from folded(caution, "! ", "  ")
 
 
-def _line(line: Line) -> str:
-    text = line.value if isinstance(line.value, str) else amount(line.value, line.kind, line.unit)
-    if len(line.label) <= _LABEL and len(text) <= WIDTH - _LABEL - 3:
-        return f"  {line.label:<{_LABEL}} {text}"
-    return "\n".join([*folded(line.label, "  ", "    "), *folded(text, "      ", "      ")])
+def _line(label: str, text: str) -> str:
+    if len(label) <= _LABEL and len(text) <= WIDTH - _LABEL - 3:
+        return f"  {label:<{_LABEL}} {text}"
+    return "\n".join([*folded(label, "  ", "    "), *folded(text, "      ", "      ")])
 
 
 def _sentences(says: Iterable[str]) -> Iterator[str]:
@@ -144,8 +113,3 @@ def _sources(sheet: Sheet) -> Iterator[str]:
     yield heading(say("Sources"))
     for citation, obtained in sheet.sources:
         yield from folded(f"{citation} [{say(OBTAINED[obtained])}]", "  ", "    ")
-
-
-def _figures(value: float) -> str:
-    """Write an exact value with four figures, or all of its whole digits."""
-    return (f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.4g}").replace(".", decimal_mark())

@@ -9,7 +9,7 @@ from loopwright.language import say
 from loopwright.service.hoses import charging_setting
 from loopwright.service.uncertain import NONE, Uncertain, from_limits, total
 
-__all__ = ["SCALE_LIMIT", "Charge", "Comparison", "compare_charge", "plan_charge"]
+__all__ = ["SCALE_LIMIT", "Charge", "ChargeBand", "Comparison", "compare_band", "compare_charge", "plan_charge"]
 
 SCALE_LIMIT = 0.015  # kg, J2788 9.1: charge within 15 g of the amount chosen
 
@@ -34,6 +34,41 @@ class Comparison:
 
     difference: Uncertain
     agrees: bool
+
+
+@dataclass(frozen=True)
+class ChargeBand:
+    """The charge that a performance test tells [kg]: its median, and `low` to `high` with probability `level`.
+
+    Raises
+    ------
+    InputError : not in that order, below zero, or a level outside 0 to 1
+    """
+
+    low: float
+    median: float
+    high: float
+    level: float
+
+    def __post_init__(self) -> None:
+        """Refuse what is no interval."""
+        if not (0.0 <= self.low <= self.median <= self.high < float("inf") and 0.0 < self.level < 1.0):
+            from loopwright.errors import InputError, Problem
+
+            found = f"{self.low:g}, {self.median:g}, {self.high:g} kg, {self.level:g}"
+            allowed = say("masses in rising order, and a level between 0 and 1")
+            raise InputError([Problem("charge", found, allowed, say("Not an interval of a charge."))])
+
+    def toward(self, target: float) -> Uncertain:
+        """The median with the standard uncertainty of the side that a target lies on: such an interval is lopsided.
+
+        >>> band = ChargeBand(0.25, 0.35, 0.79, 0.9)
+        >>> round(band.toward(0.8).sigma, 3), round(band.toward(0.2).sigma, 3)
+        (0.268, 0.061)
+        """
+        reach = NormalDist().inv_cdf(0.5 + 0.5 * self.level)
+        side = self.high - self.median if target > self.median else self.median - self.low
+        return Uncertain(self.median, side / reach)
 
 
 def plan_charge(
@@ -80,6 +115,15 @@ def compare_charge(target: Uncertain, inferred: Uncertain) -> Comparison:
     """
     difference = total(inferred, Uncertain(-target.value, target.sigma))
     return Comparison(difference, abs(difference.value) <= 2.0 * difference.sigma)
+
+
+def compare_band(target: Uncertain, band: ChargeBand) -> Comparison:
+    """Set the charge that a judgement tells beside a target [kg]; as `compare_charge`, with a lopsided interval.
+
+    >>> compare_band(Uncertain(0.8, 0.01), ChargeBand(0.25, 0.35, 0.79, 0.9)).agrees
+    True
+    """
+    return compare_charge(target, band.toward(target.value))
 
 
 def _check(label: float, tolerance: float, rear: float, scale_limit: float) -> None:

@@ -68,13 +68,17 @@ class Rule:
 
 @dataclass(frozen=True)
 class Record:
-    """What a step writes down: the kind of value (as a calculator's field), the unit of a bare number, the choices."""
+    """What a step writes down: the kind of value (as a calculator's field), the unit of a bare number, the choices.
+
+    Below `least` [SI] a value is a slip, or was meant in another unit.
+    """
 
     id: str
     says: str
     kind: Literal["mass", "volume", "fraction", "pressure", "absolute_pressure", "text", "choice"]
     unit: str = ""
     choices: tuple[str, ...] = ()
+    least: float | None = None
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,7 @@ FieldKind = Literal[
     "list",
     "date",
     "series",
+    "judgement",
 ]
 RANGES: Mapping[str, tuple[float, float]] = {  # beyond these nobody services a vehicle: a slip, or another unit
     "pressure": (1.0, 2e7),

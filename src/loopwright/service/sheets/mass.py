@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from loopwright.language import say
-from loopwright.service.charging import compare_charge, plan_charge
+from loopwright.service.charging import ChargeBand, compare_band, compare_charge, plan_charge
 from loopwright.service.climate import carbon_dioxide_equivalent, reports
 from loopwright.service.hoses import disconnection_loss, trapped_mass
 from loopwright.service.leak_rate import YEAR
-from loopwright.service.oil import OILS, balance_oil, parts
+from loopwright.service.oil import OILS, balance_oil
 from loopwright.service.recovery import judge_recovered, recovery_share, recovery_target
 from loopwright.service.sheets.base import (
     AIR,
@@ -24,7 +24,7 @@ from loopwright.service.sheets.base import (
     sea_level,
     words,
 )
-from loopwright.service.uncertain import NONE, Uncertain, total
+from loopwright.service.uncertain import NONE, Uncertain
 
 __all__ = ["CARBON_DIOXIDE", "CHARGE", "DISCONNECT", "HOSE", "OIL", "RECOVERY"]
 
@@ -186,7 +186,12 @@ OIL = Calculator(
     "New oil for what left with refrigerant and parts, and whether that oil may go in.",
     (
         Field("recovered", "volume", "oil recovered, degassed", "mL", limit=20e-6),
-        Field("replaced", "list", f"parts replaced: {', '.join(parts())}", required=False),
+        Field(
+            "replaced",
+            "list",
+            "parts replaced: condenser, evaporator, drier, accumulator, hose, compressor",
+            required=False,
+        ),
         Field("compressor_drained", "volume", "oil drained from the old compressor", "mL", False, limit=5e-6),
         Field("compressor", "choice", "its kind", choices=("fixed", "variable", "electric")),
         Field("oil", "choice", "what is about to go in", choices=OILS),
@@ -208,15 +213,28 @@ def _charge(x: Mapping[str, Any]) -> Result:
     says = [say("By mass, to the label. Pressure says nothing of the charge while liquid is present.")]
     if found.within < 0.95:
         says.append(say("Scale and hoses cannot be sure of this tolerance: use a finer scale, and clear the hoses."))
-    if x["inferred"] is not None:
-        beside = compare_charge(Uncertain(found.target, total(found.inside, NONE).sigma), x["inferred"])
-        lines.append(grams(say("Test's charge less the label's"), beside.difference))
-        says.append(
-            say("The performance test agrees with that charge; that is no proof of it.")
-            if beside.agrees
-            else say("The performance test speaks for another charge: recover and weigh.")
-        )
+    if x["inferred"] is not None or x["judgement"] is not None:
+        extra, sentence = _beside(Uncertain(found.target, found.inside.sigma), x["inferred"], x["judgement"])
+        lines += extra
+        says.append(sentence)
     return Result("set", tuple(says), tuple(lines), ("cfr-40-82-b-app-c", "gum"), ("charge_by_mass", "flammable"))
+
+
+def _beside(target: Uncertain, inferred: Uncertain | None, band: ChargeBand | None) -> tuple[list[Line], str]:
+    """The charge that a performance test tells, beside the one planned; a judgement counts before a number typed."""
+    lines = []
+    if band is not None:
+        low, middle, high = (f"{1e3 * mass:.0f}" for mass in (band.low, band.median, band.high))
+        text = say("{middle} g ({low} to {high}), {count:.0f} of 100",
+                   middle=middle, low=low, high=high, count=100 * band.level)  # fmt: skip
+        lines.append(words(say("Charge that the test tells"), text))
+        beside = compare_band(target, band)
+    else:
+        beside = compare_charge(target, inferred or NONE)
+    lines.append(grams(say("Test's charge less the label's"), beside.difference))
+    if beside.agrees:
+        return lines, say("The performance test agrees with that charge; that is no proof of it.")
+    return lines, say("The performance test speaks for another charge: recover and weigh.")
 
 
 CHARGE = Calculator(
@@ -231,6 +249,7 @@ CHARGE = Calculator(
         Field("hoses_at_start", "mass", "in the hoses when the scale is zeroed", "g", False, relative=0.1),
         Field("hoses_at_end", "mass", "in the hoses when the couplers close", "g", False, relative=0.1),
         Field("inferred", "mass", "charge that the performance test tells, with its ±", "g", False, relative=0.15),
+        Field("judgement", "judgement", "or the judgement of that test, as `judge --json` prints it", required=False),
     ),
     _charge,
 )
