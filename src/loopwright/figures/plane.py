@@ -176,7 +176,11 @@ def _isotherm_layers(
         return []
     room = 46 * (view.h[1] - view.h[0]) / view.width  # kJ/kg that a temperature's words take
     taken = [_box(label, view) for label in _words(judgement, terms, theme, view)]
-    taken += [_top_tick_box(view)]
+    taken += [
+        _top_tick_box(view),
+        *_upright_boxes(judgement.cycle, view),
+        *_upright_boxes(judgement.healthy_cycle, view),
+    ]
     shown = [mark for mark in _isotherms(judgement, terms) if mark["h"] - room > view.h[0]]
     marks = {"values": [mark for mark in shown if not any(_meet(_isotherm_box(mark, view), box) for box in taken)]}
     words = {"type": "text", "align": "right", "dx": -7, "dy": -3, "color": theme.grey, "fontSize": 11}
@@ -216,6 +220,14 @@ def _top_tick_box(view: _View) -> _Box:
     top = max(_ticks(view), default=view.p[1])
     _, y = _at(view, view.h[0], top)
     return (0, y - 16, _LETTER * 12 * len(f"{top:.0f} kPa absolute"), y)
+
+
+def _upright_boxes(cycle: Cycle, view: _View) -> Iterable[_Box]:
+    """What the upright edges of a cycle take up."""
+    for one, other in zip(cycle, [*cycle[1:], *cycle[:1]], strict=True):
+        (x, y), (x2, y2) = (_at(view, c.enthalpy / 1e3, c.pressure / 1e3) for c in (one, other))
+        if abs(x - x2) < _HEAVY:
+            yield (min(x, x2) - _HEAVY, min(y, y2), max(x, x2) + _HEAVY, max(y, y2))
 
 
 def _meet(one: _Box, other: _Box) -> bool:

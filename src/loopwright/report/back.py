@@ -73,7 +73,7 @@ def _service(report: Report) -> Json:
 
 def _refrigerant(report: Report) -> Json:
     moved, words = report.refrigerant.movements, _directions()
-    rows = [(m.what, words[m.direction], grams(m.mass), _uncertain(m), when(m.when)) for m in moved]
+    rows = [(m.what, words[m.direction], *_mass(m), when(m.when)) for m in moved]
     heads = (say("Movement"), say("Direction"), say("Mass"), say("Standard uncertainty"), say("When"))
     return section(
         say("Refrigerant accounted for"),
@@ -85,12 +85,9 @@ def _directions() -> Mapping[str, str]:
     return {"out": say("out of the vehicle"), "in": say("into the vehicle"), "other": ""}
 
 
-def _uncertain(movement: Movement) -> str:
-    return (
-        grams(movement.uncertainty)
-        if movement.uncertainty >= 0.001
-        else grams(movement.uncertainty, 1e-9).split(" ±")[0]
-    )
+def _mass(movement: Movement) -> tuple[str, str]:
+    mass, _, uncertainty = grams(movement.mass, movement.uncertainty).partition(" ± ")
+    return mass, uncertainty
 
 
 def _unexplained(report: Report) -> str:

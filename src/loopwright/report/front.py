@@ -9,7 +9,7 @@ from loopwright.diagnosis.judgement import Expected, Judgement
 from loopwright.figures import placed, plane_figure, svg
 from loopwright.figures.strips import in_order
 from loopwright.figures.terms import row
-from loopwright.figures.words import PHASES, headline, reading_name
+from loopwright.figures.words import PHASES, cause_name, counts, headline, reading_name, severity_text
 from loopwright.language import date, later, say, say_many
 from loopwright.readings import Test
 from loopwright.report.values import Report, Run
@@ -20,10 +20,13 @@ __all__ = ["Key", "as_written", "front", "key"]
 Json = dict[str, Any]
 Key = tuple[str, str, str, str]
 
-_PICTURE_HEIGHT = 300  # px of the plane inside its axes; two pictures stand side by side
-_WIDTH, _HALF = 760, 390  # px; at 0.67 pt a pixel the smallest letters come out at 7 pt
+# Outer width of a picture and height of its plane [px], alone or beside another: letters of 11 px come out at 7 pt.
+_ALONE, _BESIDE = (760, 400), (390, 300)
+_HELPING = 3  # checks named where nothing can be said
+_LEAST, _MOST = 0.03, 4  # least probability of a cause that a customer reads of, and how many
 # Which readings a customer sees first where the page cannot hold them all.
 _FIRST = (("running", "high_side"), ("running", "low_side"), ("running", "vent_center"), ("standing", "low_side"))
+_FAILING = ("does_not_perform", "marginal")
 _PLACES = {"below": later("below"), "inside": later("inside"), "above": later("above")}
 
 
@@ -35,7 +38,8 @@ def front(report: Report) -> Json:
         "shop": [report.shop.name, *report.shop.address.splitlines(), report.shop.phone],
         "facts": [[name, value] for name, value in _facts(report) if value],
         "verdicts": [_verdict(run, runs) for run in reversed(runs)],
-        "pictures": [_picture(run, runs) for run in runs if run.judgement.cycle],
+        "pictures": [_picture(run, runs) for run in runs if _is_drawn(run)],
+        "causes": _causes(runs),
         "table": _table(runs),
         "done": [" ".join(part for part in (step.step, step.result) if part) for step in report.steps],
         "deviations": _deviations(report),
@@ -56,7 +60,7 @@ def _words() -> dict[str, str]:
         ),
         "done": say("What was done"),
         "refrigerant": say("Refrigerant"),
-        "next": say("What should come next"),
+        "causes": say("Of 100 vehicles that read so"),
         "more": say("The rest is in the appendix."),
         "strip": say("the band is where 9 in 10 healthy ones lie"),
         "technician": say("Technician"),
@@ -95,14 +99,32 @@ def _verdict(run: Run, runs: Sequence[Run]) -> Json:
 
 def _speaking(judgement: Judgement) -> list[str]:
     """What speaks most for the first cause, where the vehicle does not perform."""
-    if judgement.verdict not in ("does_not_perform", "marginal") or not judgement.causes:
+    if judgement.verdict not in _FAILING or not judgement.causes:
         return []
     return [speaks.says for speaks in judgement.causes[0].speaks_for[:2]]
 
 
+def _causes(runs: Sequence[Run]) -> list[Json]:
+    """What it may be, of 100 vehicles that read so, where the last test does not perform."""
+    if not runs or runs[-1].judgement.verdict not in _FAILING:
+        return []
+    listed = [c for c in runs[-1].judgement.causes if c.probability >= _LEAST][:_MOST]
+    rest = max(1.0 - sum(c.probability for c in listed), 0.0)
+    shares = counts([*(c.probability for c in listed), rest])
+    names = [cause_name(c) for c in listed] + [say("anything else")]
+    severities = ["" if c.severity is None else severity_text(c.severity) for c in listed] + [""]
+    found = zip(names, severities, shares, strict=True)
+    return [{"name": name, "severity": severity, "share": share} for name, severity, share in found if share]
+
+
+def _is_drawn(run: Run) -> bool:
+    """A cycle is drawn only where something can be said of it."""
+    return bool(run.judgement.cycle) and run.judgement.verdict != "cannot_say"
+
+
 def _picture(run: Run, runs: Sequence[Run]) -> Json:
-    width = _HALF if sum(bool(r.judgement.cycle) for r in runs) > 1 else _WIDTH
-    spec = plane_figure(run.judgement, run.terms, width=width, height=_PICTURE_HEIGHT)
+    width, height = _BESIDE if sum(_is_drawn(r) for r in runs) > 1 else _ALONE
+    spec = plane_figure(run.judgement, run.terms, width=width, height=height)
     untitled = {k: v for k, v in spec.items() if k != "title"}
     return {"svg": svg(untitled), "caption": momentous(run, runs), "says": headline(run.judgement, run.terms)}
 
@@ -178,8 +200,13 @@ def _refrigerant(report: Report) -> list[str]:
     return [part for part in said if part]
 
 
-def _next(runs: Sequence[Run]) -> str:
-    if not runs or runs[-1].judgement.verdict == "performs" or not runs[-1].judgement.next_checks:
-        return ""
-    first = runs[-1].judgement.next_checks[0]
-    return say_many("{check}, {n} minute.", "{check}, {n} minutes.", max(1, round(first.minutes)), check=first.check)
+def _next(runs: Sequence[Run]) -> Json:
+    """The check that should come next; where nothing can be said, the few that would help."""
+    if not runs or runs[-1].judgement.verdict == "performs":
+        return {"name": "", "checks": []}
+    helping = runs[-1].judgement.verdict == "cannot_say"
+    checks = runs[-1].judgement.next_checks[: _HELPING if helping else 1]
+    said = [
+        say_many("{check}, {n} minute", "{check}, {n} minutes", max(1, round(c.minutes)), check=c.check) for c in checks
+    ]
+    return {"name": say("What would help") if helping else say("What should come next"), "checks": said}

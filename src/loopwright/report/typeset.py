@@ -12,6 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from functools import cache
 from importlib.resources import as_file, files
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Literal
 
 from loopwright.figures.theme import LIGHT
@@ -31,6 +33,7 @@ STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = (
 )  # for keeping (ISO 19005-2) and for screen readers (ISO 14289-1)
 _TEMPLATES = ("main.typ", "parts.typ", "front.typ", "back.typ")
 _PLAIN = range(0x20, 0x180)  # our own face has all of these letters
+_ASKED = 400  # letters that are looked for one by one; more than that in one report are no writing of a person
 _HIDDEN = ("Cc", "Cf", "Co", "Cn", "Cs")  # controls, marks that turn the writing's direction, private letters
 _JOINERS = "\u200c\u200d\ufe0f"  # these belong to the letters beside them
 
@@ -112,9 +115,9 @@ def _set(said: dict[str, Any], photos: Files, made: int) -> bytes:
     try:
         return _compiled(said, photos, made, _fonts())
     except typst.TypstError:
-        missing = {ch for ch in _letters(said) if ord(ch) not in _PLAIN}
+        doubtful = sorted(ch for ch in _letters(said) if ord(ch) not in _PLAIN)
     every = _fonts(with_system=True)
-    absent = {ch for ch in missing if not _has(ch, every)}
+    absent = {ch for i, ch in enumerate(doubtful) if i >= _ASKED or not _has(ch, every)}
     return _compiled(_renamed(said, absent), photos, made, every)
 
 
@@ -124,14 +127,16 @@ def _compiled(said: dict[str, Any], photos: Files, made: int, fonts: typst.Fonts
 
 
 def _typst(sources: Files, made: int, fonts: typst.Fonts) -> bytes:
+    """Set `main.typ` among files in a folder of its own: in memory Typst takes files of text only."""
     import typst
 
-    done = typst.Compiler(font_paths=fonts).compile(
-        input=sources,  # type: ignore[type-var]  # files by name; its stub knows a single one only
-        format="pdf",
-        pdf_standards=[*STANDARDS],
-        timestamp=made,
-    )
+    with TemporaryDirectory(prefix="loopwright-") as name:
+        for file, data in sources.items():
+            Path(name, file).write_bytes(data)
+        main = Path(name, "main.typ")
+        done = typst.Compiler(main, root=Path(name), font_paths=fonts).compile(
+            format="pdf", pdf_standards=[*STANDARDS], timestamp=made
+        )
     assert isinstance(done, bytes)
     return done
 
