@@ -21,7 +21,7 @@ def state_rows(judgement: Judgement, terms: Terms = SI) -> list[tuple[str, str]]
     rows: list[tuple[str, str]] = []
     if capacity := judgement.states.get("cooling_capacity"):
         low, median, high = (decimal(v / 1e3, 1) for v in (capacity.low, capacity.median, capacity.high))
-        between = say("{median} ({low} to {high})", median=f"{median} kW", low=low, high=high)
+        between = say("{median} kW ({low} to {high})", median=median, low=low, high=high)
         rows.append((say("Cooling capacity"), between))
     temperature = terms.unit("temperature").symbol
     shown: tuple[tuple[str, str, Kind, str], ...] = (

@@ -7,9 +7,10 @@ from itertools import groupby
 
 from loopwright.diagnosis.judgement import Cause, Expected, Judgement, NextCheck
 from loopwright.figures.layout import WIDTH, bar, folded, heading, strip_cells
+from loopwright.figures.states import state_rows
 from loopwright.figures.strip import placed
 from loopwright.figures.strips import in_order
-from loopwright.figures.terms import SI, Terms, interval, row
+from loopwright.figures.terms import SI, Terms, row
 from loopwright.figures.words import (
     PHASES,
     cause_name,
@@ -23,7 +24,7 @@ from loopwright.figures.words import (
     severity_text,
     together,
 )
-from loopwright.language import decimal, say, say_many
+from loopwright.language import say, say_many
 
 __all__ = ["judgement_text"]
 
@@ -152,24 +153,9 @@ def _rules(expected: Iterable[Expected]) -> Iterator[str]:
 
 
 def _states(judgement: Judgement, terms: Terms) -> Iterator[str]:
-    temperature = terms.unit("temperature").symbol
-    shown = (
-        (say("Superheat at the evaporator"), "superheat", "temperature_difference", terms.difference()),
-        (say("Subcooling of the liquid"), "subcooling", "temperature_difference", terms.difference()),
-        (say("Evaporates at"), "evaporating_temperature", "temperature", temperature),
-        (say("Condenses at"), "condensing_temperature", "temperature", temperature),
-        (say("Charge in the circuit"), "charge", "mass", "g"),
-    )
-    if not judgement.states:
-        return
-    yield heading(say("What the readings tell"), say("in 9 of 10 cases between"))
-    if capacity := judgement.states.get("cooling_capacity"):
-        low, median, high = (decimal(v / 1e3, 1) for v in (capacity.low, capacity.median, capacity.high))
-        between = say("{median} kW ({low} to {high})", median=median, low=low, high=high)
-        yield f"  {say('Cooling capacity'):<28}  {between}"
-    for name, key, kind, unit in shown:
-        if found := judgement.states.get(key):
-            yield f"  {name:<28}  {interval(found, kind, unit)}"  # type: ignore[arg-type]
+    if judgement.states:
+        yield heading(say("What the readings tell"), say("in 9 of 10 cases between"))
+    yield from (f"  {name:<28}  {between}" for name, between in state_rows(judgement, terms))
 
 
 def _next(judgement: Judgement) -> Iterator[str]:

@@ -139,7 +139,7 @@ def _band(expected: Expected, run: Run) -> str:
 def _instrument(reading: Reading) -> str:
     """Name the instrument as the sheet does, and how far it may err; say so where it was only assumed."""
     usual = instrument_of(reading)
-    named = reading.instrument or say("{instrument} (assumed)", instrument=usual.name)
+    named = reading.instrument or say("{instrument} (assumed)", instrument=say(usual.name))
     stated = say("accuracy as the sheet states it") if reading.sigma is not None else _limit(usual)
     return f"{named}; {stated}"
 
@@ -175,7 +175,7 @@ def _rules(judgement: Judgement) -> Json:
     for e in in_order(judgement.expected):
         if e.rule:
             places.setdefault(e.rule, []).append(f"{reading_name(e)}, {say(PHASES[e.phase]).lower()}")
-    return lines(f"{'; '.join(where)}: {rule.removeprefix('Rule of thumb: ')}" for rule, where in places.items())
+    return lines(f"{'; '.join(where)}: {rule.removeprefix(say('Rule of thumb: '))}" for rule, where in places.items())
 
 
 def listed(judgement: Judgement) -> list[Cause]:
