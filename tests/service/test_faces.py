@@ -24,7 +24,7 @@ from loopwright.api.service import (
 )
 from loopwright.api.service_words import amount
 from loopwright.cli.main import app
-from loopwright.cli.service_text import sheet_text
+from loopwright.api.service_text import sheet_text
 from loopwright.errors import InputError
 from loopwright.service.procedure import Job, Noted, Opened, Started, steps
 from loopwright.service.sheets import CALCULATORS

@@ -38,7 +38,7 @@ def _command(form: Calculator) -> Callable[..., None]:
 
     def run(**given: Any) -> None:
         from loopwright.api.service import calculate, sheet_to_wire
-        from loopwright.cli.service_text import sheet_text
+        from loopwright.api.service_text import sheet_text
 
         as_json = given.pop("json")
         try:
