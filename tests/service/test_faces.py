@@ -17,14 +17,15 @@ from loopwright.api.service import (
     calculate,
     calculators,
     form_to_wire,
+    new_job,
     note,
     read_job,
     record_fields,
     sheet_to_wire,
 )
+from loopwright.api.service_text import sheet_text
 from loopwright.api.service_words import amount
 from loopwright.cli.main import app
-from loopwright.api.service_text import sheet_text
 from loopwright.errors import InputError
 from loopwright.service.procedure import Job, Noted, Opened, Started, steps
 from loopwright.service.sheets import CALCULATORS
@@ -361,6 +362,13 @@ def test_a_step_asks_what_it_writes_down(step):
         with pytest.raises(InputError) as caught:
             note(opened, 1.0, "Kim", step, name, "")
         assert caught.value.problems[0].field == name
+
+
+def test_a_job_as_typed_names_all_that_is_wrong():
+    with pytest.raises(InputError) as caught:
+        new_job("", "R134a", "belt", "wide", altitude="high")
+    assert [p.field for p in caught.value.problems] == ["refrigerant", "compressor", "label_charge", "altitude"]
+    assert new_job("R134a", "R-134a", "Electric", "1 lb 1.6 oz").label_charge == pytest.approx(0.49895, abs=1e-5)
 
 
 def test_records_are_read_with_their_units():

@@ -28,7 +28,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from loopwright.api.service_fields import read_fields, read_value, units_for
 from loopwright.api.service_words import amount
@@ -36,8 +36,9 @@ from loopwright.cards import sources
 from loopwright.errors import InputError, Problem
 from loopwright.language import later, say
 from loopwright.service import procedure
-from loopwright.service.events import from_plain, to_plain
+from loopwright.service.events import Compressor, from_plain, to_plain
 from loopwright.service.sheets import CALCULATORS, Calculator, Field, Line, Result, calculator
+from loopwright.service.sheets.base import AIR
 
 __all__ = [
     "CALCULATORS",
@@ -52,6 +53,7 @@ __all__ = [
     "calculators",
     "form_to_wire",
     "from_plain",
+    "new_job",
     "note",
     "read_job",
     "record_fields",
@@ -241,6 +243,49 @@ def sheet_to_wire(sheet: Sheet) -> dict[str, Any]:
         "cautions": list(sheet.cautions),
         "sources": [{"citation": citation, "obtained": obtained} for citation, obtained in sheet.sources],
     }
+
+
+def new_job(
+    refrigerant: str, machine_refrigerant: str, compressor: str, charge: str, vehicle: str = "", altitude: str = ""
+) -> procedure.Job:
+    """Make the job that a service is opened with, from what a person typed.
+
+    Parameters
+    ----------
+    refrigerant, machine_refrigerant : of the label, and of the machine that is to be connected
+    compressor : "fixed", "variable" or "electric"
+    charge : the label's ("500 g"); vehicle : any words; altitude : for gauge pressures ("1500 m"), the sea's without it
+
+    Raises
+    ------
+    InputError : everything that cannot be read, together; whether it fits is asked when the job is opened
+
+    >>> round(new_job("R134a", "R134a", "fixed", "500", altitude="1500 m").atmosphere)
+    84560
+    """
+    from loopwright.fluids.atmosphere import pressure
+
+    typed = {"refrigerant": refrigerant, "machine_refrigerant": machine_refrigerant, "compressor": compressor,
+             "label_charge": charge, "altitude": altitude or "0 m"}  # fmt: skip
+    read: dict[str, Any] = {}
+    problems: list[Problem] = []
+    for item in _JOB:
+        try:
+            read[item.name] = read_value(item, typed[item.name], 101325.0)
+        except InputError as error:
+            problems += [dataclasses.replace(problem, field=item.name) for problem in error.problems]
+    if problems:
+        raise InputError(problems)
+    return procedure.Job(vehicle=vehicle, atmosphere=float(pressure(read.pop("altitude"))), **read)
+
+
+_JOB = (
+    Field("refrigerant", "text", "of the label, as R134a"),
+    Field("machine_refrigerant", "text", "of the machine that is to be connected"),
+    Field("compressor", "choice", "its kind", choices=get_args(Compressor)),
+    Field("label_charge", "mass", "charge on the label", "g", exact=True, least=0.001),
+    AIR[1],
+)
 
 
 def record_fields(step: str) -> tuple[FormField, ...]:

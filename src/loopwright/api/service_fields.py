@@ -41,7 +41,12 @@ _NUMBER_AND_UNIT = re.compile(r"\s*([-+0-9.,eE]+(?:[eE][-+]?\d+)?)\s*(.*)")
 def read_fields(
     form: Calculator, written: Mapping[str, Any], today: datetime.date | None
 ) -> tuple[dict[str, Any], tuple[tuple[str, str], ...]]:
-    """Every field as the calculation takes it, and what was taken, as words; all problems together."""
+    """Read every field as the calculation takes it, and what was taken, as words.
+
+    Raises
+    ------
+    InputError : every field that cannot be read, together
+    """
     names = [f.name for f in form.fields]
     problems = [
         Problem(name, say("a value"), ", ".join(names), say("No such field of this calculation."))

@@ -148,15 +148,11 @@ def _noted(events: tuple[Event, ...], now: float, by: str, step: str, entry: str
 
 def _job(opening: str, vehicle: str) -> Job:
     """A job of "R134a,R134a,fixed,500 g", and the altitude behind, where it is not the sea's."""
-    from loopwright.fluids.atmosphere import pressure
-    from loopwright.quantities import parse
-    from loopwright.service.procedure import Job
+    from loopwright.api.service import new_job
 
     parts = [part.strip() for part in opening.split(",")]
-    if len(parts) not in (4, 5) or parts[2] not in ("fixed", "variable", "electric"):
+    if len(parts) not in (4, 5):
         allowed = say("refrigerant,machine's refrigerant,fixed|variable|electric,charge and perhaps ,altitude")
         raise InputError([Problem("--open", opening, allowed, say("Not an opening."))])
-    compressor: Any = parts[2]
-    altitude = parse(parts[4], "length", default="m").value if len(parts) == 5 else 0.0
-    charge = parse(parts[3], "mass", default="g").value
-    return Job(parts[0], parts[1], compressor, charge, vehicle, float(pressure(altitude)))
+    refrigerant, machine, compressor, charge, altitude = (*parts, "")[:5]
+    return new_job(refrigerant, machine, compressor, charge, vehicle, altitude)

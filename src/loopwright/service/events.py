@@ -16,7 +16,7 @@ from typing import Any, Literal, get_args
 from loopwright.errors import InputError, Problem
 from loopwright.language import later, say
 
-__all__ = ["Deviated", "Event", "Finished", "Job", "Noted", "Opened", "Started", "from_plain", "to_plain"]
+__all__ = ["Compressor", "Deviated", "Event", "Finished", "Job", "Noted", "Opened", "Started", "from_plain", "to_plain"]
 
 Compressor = Literal["fixed", "variable", "electric"]
 

@@ -123,7 +123,7 @@ def balance_oil(
             lines.append((say("{part}, as drained", part=say(part.words)), drained[key]))
         else:
             middle = 0.5 * (part.low_m3 + part.high_m3)
-            lines.append((part.words, from_limits(middle, 0.5 * (part.high_m3 - part.low_m3))))
+            lines.append((say(part.words), from_limits(middle, 0.5 * (part.high_m3 - part.low_m3))))
     add = total(*(amount for _, amount in lines))
     remarks = [
         f"{say(parts()[key].words)}: {say(parts()[key].note)}." for key in dict.fromkeys(replaced) if parts()[key].note
