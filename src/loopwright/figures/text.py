@@ -81,26 +81,26 @@ def _causes(judgement: Judgement) -> Iterator[str]:
         if len(group) > 1:
             yield from _group(group, [share_of[id(c)] for c in group])
         else:
-            yield _cause_line(group[0], share_of[id(group[0])])
+            yield from _cause_line(group[0], share_of[id(group[0])])
             yield from _details(group[0], group[0] is listed[0])
     if shares[-1]:
-        yield _line(say("anything else"), shares[-1], rest, "")
+        yield from _line(say("anything else"), shares[-1], rest, "")
 
 
 def _group(group: Sequence[Cause], shares: Sequence[int]) -> Iterator[str]:
     """Causes that look alike stand side by side, and the text says so."""
     yield from folded(say("These look alike on these readings; together {count}:", count=sum(shares)), "  ")
     for cause, share in zip(group, shares, strict=True):
-        yield _cause_line(cause, share, "= ")
+        yield from _cause_line(cause, share, "= ")
         yield from _details(cause, False)
 
 
-def _cause_line(cause: Cause, share: int, before: str = "") -> str:
+def _cause_line(cause: Cause, share: int, before: str = "") -> list[str]:
     return _line(before + cause_name(cause), share, cause.probability, likelihood(cause.probability))
 
 
-def _line(name: str, share: int, probability: float, word: str) -> str:
-    return f"  {share:>3}  {bar(probability, _BAR):<{_BAR}}  {name}{', ' if word else ''}{word}"
+def _line(name: str, share: int, probability: float, word: str) -> list[str]:
+    return folded(f"{name}{', ' if word else ''}{word}", f"  {share:>3}  {bar(probability, _BAR):<{_BAR}}  ", _INDENT)
 
 
 def _details(cause: Cause, reasons: bool) -> Iterator[str]:
@@ -121,7 +121,7 @@ def _readings(judgement: Judgement, terms: Terms) -> Iterator[str]:
     value = max(len(r.value) for _, r in found)
     unit = max(len(r.unit) for _, r in found)
     band = max(len(r.band) for _, r in found)
-    third = max(4, (WIDTH - name - value - unit - band - _widest_word() - 6) // 3)
+    third = max(4, (WIDTH - name - value - unit - band - _widest_word() - 7) // 3)
     yield heading(say("Readings"), say("░ 9 in 10 healthy ones, │ their middle, ● yours"))
     for phase, group in groupby(found, key=lambda pair: pair[0].phase):
         yield f"  {say(PHASES.get(phase, phase))}"

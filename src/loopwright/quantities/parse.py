@@ -215,7 +215,11 @@ def _split_decimal(digits: str, text: str) -> tuple[str, str, str]:
         return digits, "", ""
     if mark == "," and re.fullmatch(r"[1-9]\d{0,2},\d{3}", digits):
         plain = digits.replace(",", "")
-        raise _wrong(text, f"{plain} or {digits.replace(',', '.')}", say("The comma may be decimal or thousands."))
+        raise _wrong(
+            text,
+            say("{one} or {other}", one=plain, other=digits.replace(",", ".")),
+            say("The comma may be decimal or thousands."),
+        )
     return digits[:last], mark, rest
 
 

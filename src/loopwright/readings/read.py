@@ -168,7 +168,7 @@ def _weather(found: object, gather: Gather) -> Weather | None:
     air, humidity, altitude = (_number(at, key, "weather", gather) for key in KEYS["weather"])
     if humidity is not None and 0.0 < humidity < 0.01:  # the driest deserts stay above one per cent
         says = say("No air outdoors is that dry; was a fraction written where per cent is wanted?")
-        gather.add("weather.relative_humidity_pct", at["relative_humidity_pct"], "1 to 100 %", says)
+        gather.add("weather.relative_humidity_pct", at["relative_humidity_pct"], say("1 to 100 %"), says)
     return None if air is None else Weather(air, humidity, altitude)
 
 
@@ -206,7 +206,7 @@ def _reading(found: object, field: str, air: float, vehicle: Vehicle | None, gat
     if point is None or quantity is None or words["phase"] is None:
         return None
     if quantity not in table().carries(point):
-        allowed = f"{', '.join(table().carries(point))} at {point}"
+        allowed = say("{quantities} at {point}", quantities=", ".join(table().carries(point)), point=point)
         gather.add(join(field, "quantity"), quantity, allowed, say("Not read at this point."))
         return None
     read_value = _value(at, field, point, quantity, unit, words["reference"], air, vehicle, gather)
