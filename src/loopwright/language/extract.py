@@ -125,7 +125,7 @@ def _holes(text: str) -> set[tuple[str, str, str | None]]:
     try:
         return {(name, spec or "", how) for _, name, spec, how in string.Formatter().parse(text) if name}
     except ValueError:  # a brace that opens nothing
-        return {("", text, None)}
+        return {("{", "", None)}
 
 
 def _ends(text: str) -> tuple[int, int]:

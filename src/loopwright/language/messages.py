@@ -22,6 +22,63 @@ _CALLS = {
     "Field": (2,),
     "Calculator": (1, 2),
 }
+_SPELT = {"Field": 0}  # whose argument is an id that is shown spelt out
+
+# Ids that are shown spelt out and stand in types and logic rather than in a card: phases, kinds of units, how a step
+# stands, and the verdicts and classes of the service sheets.
+_IDS = (
+    "standing",
+    "running",
+    "after_stop",
+    "minimum",
+    "maximum",
+    "pressure",
+    "absolute_pressure",
+    "pressure_difference",
+    "temperature",
+    "temperature_difference",
+    "mass",
+    "volume",
+    "length",
+    "time",
+    "fraction",
+    "fraction_difference",
+    "rotation",
+    "air_speed",
+    "voltage",
+    "ready",
+    "open",
+    "done",
+    "deviated",
+    "pass",
+    "fail",
+    "cannot_tell",
+    "no_conclusion",
+    "refused",
+    "room",
+    "full",
+    "short",
+    "over",
+    "as_expected",
+    "add",
+    "planned",
+    "boils",
+    "does_not_boil",
+    "neither",
+    "leak",
+    "moisture",
+    "desorption",
+    "leak_and_moisture",
+    "leak_and_desorption",
+    "leak_and_hidden",
+    "no_leak_seen",
+    "rising",
+    "converted",
+    "liquid",
+    "vapour",
+    "closed",
+    "set",
+)
 
 # Texts of the cards that a person reads: files, then paths inside; "*" is every entry of a list or table, "@" the
 # name of a key spelt out ("low_side" is read as "low side").
@@ -87,7 +144,8 @@ class Message:
 
 def gathered(package: Path = _PACKAGE) -> list[Message]:
     """Return every message of the package, code first, then cards, then templates; each as often as it stands there."""
-    return [*in_python(package), *in_cards(package), *in_templates(package)]
+    ids = [Message(name.replace("_", " "), "ids") for name in _IDS]
+    return [*in_python(package), *ids, *in_cards(package), *in_templates(package)]
 
 
 def in_python(package: Path = _PACKAGE) -> Iterator[Message]:
@@ -99,6 +157,8 @@ def in_python(package: Path = _PACKAGE) -> Iterator[Message]:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and (found := _literals(node)):
                 yield Message(found[0], place, found[1] if _name(node) == "say_many" else "")
+                if place.startswith("service/") and (spelt := _SPELT.get(_name(node))) is not None:
+                    yield from (Message(text, place) for text in _spelt(node.args[spelt]))
                 if _name(node) == "Calculator":
                     yield Message(found[1], place)
 
@@ -137,6 +197,12 @@ def in_templates(package: Path = _PACKAGE) -> Iterator[Message]:
 
 def _name(call: ast.Call) -> str:
     return call.func.id if isinstance(call.func, ast.Name) else getattr(call.func, "attr", "")
+
+
+def _spelt(argument: ast.expr) -> list[str]:
+    if isinstance(argument, ast.Constant) and isinstance(argument.value, str):
+        return [argument.value.replace("_", " ")]
+    return []
 
 
 def _literals(call: ast.Call) -> list[str]:
