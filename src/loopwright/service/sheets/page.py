@@ -7,7 +7,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from loopwright.service.procedure import HAZARDS, steps
+from loopwright.service.procedure import HAZARDS, records, steps
 from loopwright.service.sheets.base import Calculator, Field
 from loopwright.service.sheets.table import CALCULATORS
 
@@ -23,7 +23,7 @@ def refreshed(text: str) -> str:
     ------
     KeyError : the page asks for a table that there is not
     """
-    parts = {"calculations": _calculations, "steps": _steps}
+    parts = {"calculations": _calculations, "steps": _steps, "records": _records}
     return _PART.sub(lambda m: m[1] + "\n".join(parts[m[2]]()) + "\n" + m[3], text)
 
 
@@ -51,6 +51,13 @@ def _steps() -> Iterator[str]:
         records = ", ".join(f"`{record}`" for record in step.records)
         hazard = HAZARDS[step.hazard].removeprefix("Passing over it ").rstrip(".")
         yield f"| `{step.id}`: {step.title} | {', '.join(step.after)} | {records} | {hazard} |"
+
+
+def _records() -> Iterator[str]:
+    yield "| record | in | what |\n| --- | --- | --- |"
+    for record in records().values():
+        choices = f" ({', '.join(record.choices)})" if record.choices else ""
+        yield f"| `{record.id}` | {record.unit or record.kind} | {record.says}{choices} |"
 
 
 if __name__ == "__main__":
