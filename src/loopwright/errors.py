@@ -2,6 +2,7 @@
 
 LoopwrightError
 ├── InputError      a person's data cannot be used (also a ValueError); carries every problem found
+│   └── AbsentError     what was asked for by its name is not there
 └── CardError       one of our own data files is wrong (also a ValueError)
 """
 
@@ -10,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["CardError", "InputError", "LoopwrightError", "Problem"]
+__all__ = ["AbsentError", "CardError", "InputError", "LoopwrightError", "Problem"]
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,10 @@ class InputError(LoopwrightError, ValueError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
         super().__init__("\n".join(str(p) for p in self.problems))
+
+
+class AbsentError(InputError):
+    """What was asked for by its name is not there: a job, a vehicle, a photograph."""
 
 
 class CardError(LoopwrightError, ValueError):

@@ -78,8 +78,9 @@ def test_a_job_with_every_field_filled_in_makes_a_sheet_that_can_be_read() -> No
         "voltage": "13 V",
         "text": "words",
     }
+    special = {"gauge_accuracy": "1 psi"}
     entries = [
-        wrote(f"{room}.{key}", field.choices[0] if field.choices else examples[field.kind])
+        wrote(f"{room}.{key}", field.choices[0] if field.choices else special.get(key, examples[field.kind]))
         for room, fields in (("vehicle", vehicle_fields()), ("before", fields_of_a_test()))
         for key, field in fields.items()
         if field.statistic == "mean"
@@ -92,6 +93,7 @@ def test_a_job_with_every_field_filled_in_makes_a_sheet_that_can_be_read() -> No
     assert len(test.readings) == sum(f.is_reading and f.statistic == "mean" for f in fields_of_a_test().values())
     assert len(test.observations) == sum(f.is_observation for f in fields_of_a_test().values())
     assert {r.instrument for r in test.readings if r.quantity == "pressure"} == {"words"}
+    assert {round(r.sigma or 0.0) for r in test.readings if r.quantity == "pressure"} == {3981}  # 1 psi over root 3
 
 
 def test_every_act_has_its_stage_and_comes_after_acts_that_stand_before_it() -> None:

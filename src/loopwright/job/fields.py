@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
+from loopwright.language import later
 from loopwright.readings import table
 from loopwright.readings.points import PHASES, STATISTICS
 from loopwright.readings.read import CHOICES
@@ -45,23 +46,29 @@ class Field:
 
 
 _WORDS = {
-    "refrigerant": "Refrigerant",
-    "expansion": "Expansion device",
-    "storage": "Receiver or accumulator",
-    "compressor": "Compressor",
-    "high_port": "High-side fitting sits on",
-    "blower": "Blower",
-    "air": "Air",
+    "refrigerant": later("Refrigerant"),
+    "expansion": later("Expansion device"),
+    "storage": later("Receiver or accumulator"),
+    "compressor": later("Compressor"),
+    "high_port": later("High-side fitting sits on"),
+    "blower": later("Blower"),
+    "air": later("Air"),
 }
 _RECORDS = {  # of the vehicle, kept for people and not part of a judgement
-    "label": "Vehicle",
-    "plate": "Plate",
-    "vin": "VIN",
-    "odometer": "Odometer",
-    "oil": "Oil on the label",
-    "customer": "Customer",
-    "phone": "Telephone",
-    "complaint": "What the customer says",
+    "label": later("Vehicle"),
+    "plate": later("Plate"),
+    "vin": later("VIN"),
+    "odometer": later("Odometer"),
+    "oil": later("Oil on the label"),
+    "customer": later("Customer"),
+    "phone": later("Telephone"),
+    "complaint": later("What the customer says"),
+}
+
+_INSTRUMENTS = {
+    "gauges": later("Gauges"),
+    "gauge_accuracy": later("Gauges read true within"),
+    "thermometer": later("Thermometer"),
 }
 
 
@@ -90,7 +97,7 @@ def test_fields() -> Mapping[str, Field]:
     """
     found = [_number(where, key) for where in ("weather", "test") for key in table().fields[where]]
     found += [_choice(key, "test", CHOICES[key]) for key in ("blower", "air")]
-    found += [Field("gauges", "text", "Gauges"), Field("thermometer", "text", "Thermometer")]
+    found += [Field(key, "text", name) for key, name in _INSTRUMENTS.items()]
     for phase in PHASES:
         for point in table().points:
             found += _at(phase, point)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from loopwright.job.fields import Field, test_fields, vehicle_fields
-from loopwright.job.state import JobState
+from loopwright.job.state import JobState, TestState
 
 __all__ = ["Sheet", "field_of_problem", "sheet_of"]
 
@@ -33,7 +33,7 @@ def sheet_of(job: JobState, test: str, identity: str = "") -> Sheet:
     ({'air_temperature_c': '88 °F'}, '30 psi', 'before.running.low_side.pressure')
     """
     sheet: dict[str, Any] = {"schema": 1, "id": identity, "vehicle": {}, "weather": {}, "test": {}}
-    readings: list[dict[str, str]] = []
+    readings: list[dict[str, Any]] = []
     observations: list[dict[str, str]] = []
     fields: dict[str, str] = {}
     for key, written in job.vehicle.items():
@@ -45,7 +45,7 @@ def sheet_of(job: JobState, test: str, identity: str = "") -> Sheet:
         value, name = state.written[key].value, f"{test}.{key}"
         if field.is_reading:
             fields[f"readings[{len(readings)}]"] = name
-            readings.append(_reading(field, value, state.value(_INSTRUMENT.get(field.quantity, ""))))
+            readings.append(_reading(field, value, state))
         elif field.is_observation:
             fields[f"observations[{len(observations)}]"] = name
             kind = key.rpartition(".")[2]
@@ -65,12 +65,15 @@ def _place(sheet: dict[str, Any], fields: dict[str, str], field: Field, name: st
         fields[field.path] = name
 
 
-def _reading(field: Field, value: str, instrument: str) -> dict[str, str]:
-    found = {"phase": field.phase, "point": field.point, "quantity": field.quantity, "value": value}
+def _reading(field: Field, value: str, state: TestState) -> dict[str, Any]:
+    found: dict[str, Any] = {"phase": field.phase, "point": field.point, "quantity": field.quantity, "value": value}
+    instrument = state.value(_INSTRUMENT.get(field.quantity, ""))
     if field.statistic != "mean":
         found["statistic"] = field.statistic
     if instrument:
         found["instrument"] = instrument
+    if field.quantity == "pressure" and (accuracy := state.value("gauge_accuracy")):
+        found["accuracy"] = {"kind": "limit", "value": accuracy}
     return found
 
 

@@ -12,7 +12,7 @@ from uuid import uuid4
 import sqlalchemy as sa
 from sqlalchemy import Connection, Engine
 
-from loopwright.errors import InputError, Problem
+from loopwright.errors import AbsentError, Problem
 from loopwright.job import Entry, JobState, check, derive
 from loopwright.store.engine import connect, reading, writing
 from loopwright.store.journal import now
@@ -107,7 +107,7 @@ class Jobs:
 
         Raises
         ------
-        InputError : there is no such vehicle
+        AbsentError : there is no such vehicle
         """
         recorded = self._clock()
         name = job or str(uuid4())
@@ -133,7 +133,8 @@ class Jobs:
 
         Raises
         ------
-        InputError : there is no such job, or an entry cannot be kept
+        InputError : an entry cannot be kept
+        AbsentError : there is no such job
         """
         for entry in entries:
             check(entry)
@@ -154,7 +155,7 @@ class Jobs:
 
         Raises
         ------
-        InputError : there is none of that id
+        AbsentError : there is none of that id
         """
         with reading(self.engine) as connection:
             return _stored(connection, job)
@@ -186,12 +187,12 @@ class Jobs:
 
         Raises
         ------
-        InputError : there is none of that id
+        AbsentError : there is none of that id
         """
         with reading(self.engine) as connection:
             row = connection.execute(sa.select(SHOP_VEHICLE).where(SHOP_VEHICLE.c.id == vehicle)).first()
         if row is None:
-            raise InputError([Problem("vehicle", vehicle, "a vehicle of this shop", "There is no such vehicle.")])
+            raise AbsentError([Problem("vehicle", vehicle, "a vehicle of this shop", "There is no such vehicle.")])
         return VehicleRow(row.id, row.title, json.loads(row.card), row.changed)
 
     def ids(self) -> Iterator[str]:
@@ -236,13 +237,13 @@ class Jobs:
 
         Raises
         ------
-        InputError : there is none of that hash
+        AbsentError : there is none of that hash
         """
         query = sa.select(SHOP_PHOTO.c.kind, SHOP_PHOTO.c.bytes).where(SHOP_PHOTO.c.hash == name)
         with reading(self.engine) as connection:
             row = connection.execute(query).first()
         if row is None:
-            raise InputError([Problem("photo", name, "a photograph of this shop", "There is no such photograph.")])
+            raise AbsentError([Problem("photo", name, "a photograph of this shop", "There is no such photograph.")])
         return row.kind, row.bytes
 
     def rebuild(self) -> None:
@@ -298,7 +299,7 @@ def _known(connection: Connection, job: str) -> Any:
     query = sa.select(SHOP_JOB.c.number, SHOP_JOB.c.vehicle).where(SHOP_JOB.c.id == job)
     row = connection.execute(query).first()
     if row is None:
-        raise InputError([Problem("job", job, "a job of this shop", "There is no such job.")])
+        raise AbsentError([Problem("job", job, "a job of this shop", "There is no such job.")])
     return row
 
 
@@ -312,7 +313,7 @@ def _stored(connection: Connection, job: str) -> StoredJob:
 def _card(connection: Connection, vehicle: str) -> dict[str, str]:
     row = connection.execute(sa.select(SHOP_VEHICLE.c.card).where(SHOP_VEHICLE.c.id == vehicle)).first()
     if row is None:
-        raise InputError([Problem("vehicle", vehicle, "a vehicle of this shop", "There is no such vehicle.")])
+        raise AbsentError([Problem("vehicle", vehicle, "a vehicle of this shop", "There is no such vehicle.")])
     found: dict[str, str] = json.loads(row.card)
     return found
 

@@ -12,7 +12,7 @@ from fastapi.exceptions import HTTPException, RequestValidationError
 from starlette.exceptions import HTTPException as PlainHTTPException
 from starlette.responses import RedirectResponse, Response
 
-from loopwright.errors import InputError, Problem
+from loopwright.errors import AbsentError, InputError, Problem
 from loopwright.language import say
 from loopwright.web.documents import SAYS, problem, wants_document
 from loopwright.web.render import page
@@ -49,7 +49,7 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(InputError)
     async def unusable(request: Request, error: InputError) -> Response:
-        return refuse(request, 422, problems=error.problems)
+        return refuse(request, 404 if isinstance(error, AbsentError) else 422, problems=error.problems)
 
     @app.exception_handler(RequestValidationError)
     async def malformed(request: Request, error: RequestValidationError) -> Response:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Body, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from loopwright.api.people import Person
-from loopwright.api.shop import Entry, Shop, StoredJob, TestView
+from loopwright.api.shop import TESTS, Entry, Shop, StoredJob, TestView
 from loopwright.errors import InputError, Problem
 from loopwright.language import say, spoken
 from loopwright.web.live import stream
@@ -28,7 +28,12 @@ def open_job(request: Request) -> Response:
     """Open a job, for a vehicle that is known where the form names one, and show it."""
     form = request.state.form
     vehicle = str(form.get("vehicle", "")) or None
-    job = _shop(request).open_job(me(request).name, vehicle)
+    person = me(request)
+    job = _shop(request).open_job(person.name, vehicle)
+    own = {"gauges": person.preferences.gauge, "gauge_accuracy": person.preferences.gauge_accuracy}
+    kept = {f"{test}.{key}": value for test in TESTS for key, value in own.items() if value}
+    if kept:  # the person's own gauges, said once and for all on the settings page
+        _shop(request).write(job, person.name, kept)
     return RedirectResponse(f"/jobs/{job}", 303)
 
 

@@ -13,7 +13,7 @@ from loopwright.errors import Problem
 from loopwright.figures import Judgement, Strip, Terms, placed
 from loopwright.figures.terms import Shown, row
 from loopwright.figures.words import place_word, point_name
-from loopwright.language import say
+from loopwright.language import later, say
 from loopwright.quantities import units_of
 
 __all__ = ["ActShown", "Entered", "StageShown", "labels_of", "page_stages", "person_units", "terms_of"]
@@ -24,7 +24,7 @@ _VEHICLE_MORE = ("plate", "vin", "odometer", "oil", "displacement", "customer", 
 _STAGES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "standing": (
         ("air_temperature", "relative_humidity", "standing.low_side.pressure", "standing.high_side.pressure"),
-        ("altitude", "gauges", "thermometer"),
+        ("altitude", "gauges", "gauge_accuracy", "thermometer"),
     ),
     "running": (
         (
@@ -281,7 +281,7 @@ def _label(field: Field) -> str:
     return name
 
 
-_QUANTITY = {"duty": "share of time in", "relative_humidity": "humidity"}
+_QUANTITY = {"duty": later("share of time in"), "relative_humidity": later("humidity")}
 
 
 def _shape(field: Field) -> str:

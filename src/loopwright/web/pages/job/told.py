@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loopwright.figures import Judgement, Terms
-from loopwright.figures.terms import interval
+from loopwright.figures.states import state_rows
 from loopwright.figures.words import (
     cause_name,
     check_card,
@@ -18,7 +18,7 @@ from loopwright.figures.words import (
     severity_text,
     together,
 )
-from loopwright.language import decimal, say, say_many
+from loopwright.language import say, say_many
 
 __all__ = ["CauseTold", "CheckTold", "GroupTold", "Told", "tell"]
 
@@ -89,7 +89,7 @@ def tell(judgement: Judgement, terms: Terms) -> Told:
         for check in judgement.next_checks[: _OTHERS + 1]
     ]
     sentence = headline(judgement, terms)
-    states = _states(judgement, terms)
+    states = tuple(state_rows(judgement, terms))
     return Told(
         verdict=judgement.verdict,
         shape=SHAPES[judgement.verdict],
@@ -146,23 +146,3 @@ def _check(name: str, point: str, minutes: float, how: str, caution: str, splits
         say("It tells apart: {faults}.", faults=", ".join(map(fault_name, splits))) if splits else "",
         tuple((say(outcome.result), say(outcome.means)) for outcome in card.outcomes) if card else (),
     )
-
-
-def _states(judgement: Judgement, terms: Terms) -> tuple[tuple[str, str], ...]:
-    temperature, difference = terms.unit("temperature").symbol, terms.difference()
-    shown = (
-        (say("Superheat at the evaporator"), "superheat", "temperature_difference", difference),
-        (say("Subcooling of the liquid"), "subcooling", "temperature_difference", difference),
-        (say("Evaporates at"), "evaporating_temperature", "temperature", temperature),
-        (say("Condenses at"), "condensing_temperature", "temperature", temperature),
-        (say("Charge in the circuit"), "charge", "mass", "g"),
-    )
-    found = []
-    if capacity := judgement.states.get("cooling_capacity"):
-        low, median, high = (decimal(v / 1e3, 1) for v in (capacity.low, capacity.median, capacity.high))
-        text = say("{median} kW ({low} to {high})", median=median, low=low, high=high)
-        found.append((say("Cooling capacity"), text))
-    for name, key, kind, unit in shown:
-        if state := judgement.states.get(key):
-            found.append((name, interval(state, kind, unit)))  # type: ignore[arg-type]
-    return tuple(found)
