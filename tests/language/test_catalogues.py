@@ -11,6 +11,7 @@ from loopwright.language.extract import compiled, faults, template, translated, 
 from loopwright.language.messages import Message, gathered, in_cards, in_python
 from loopwright.quantities import Kind
 from loopwright.readings.points import PHASES, STATISTICS
+from loopwright.readings.read import CHOICES
 from loopwright.service.procedure import Status
 from loopwright.service.sheets import CALCULATORS
 
@@ -73,6 +74,12 @@ def test_what_is_shown_spelt_out_is_gathered() -> None:
     """Names that are made of ids stand in no `say` call, so each list of ids is held against the catalogue here."""
     known = {m.text for m in gathered()}
     ids = {*get_args(Kind), *PHASES, *STATISTICS, *get_args(Status)} - {"mean"}
+    ids |= {choice for choices in CHOICES.values() for choice in choices} - {
+        "mean",
+        "one_sigma",
+        "of_span_pct",
+        "limit",
+    }
     ids |= {item.name for form in CALCULATORS.values() for item in form.fields}
     assert {name.replace("_", " ") for name in ids} - known == set()
     texts = {text for form in CALCULATORS.values() for text in (form.title, form.says, *(f.says for f in form.fields))}

@@ -109,11 +109,12 @@ def _faults(wanted: Message, found: Message | None) -> Iterator[str]:
     if not texts or not all(texts):
         yield f"not translated: {ids[0]!r}"
         return
-    for text in texts:
-        if _holes(text) != _holes(ids[-1]):
-            yield f"other placeholders: {ids[-1]!r}: {text!r}"
-        if _ends(text) != _ends(ids[-1]):
-            yield f"other blanks at the ends: {ids[-1]!r}: {text!r}"
+    for place, text in enumerate(texts):
+        english = ids[min(place, len(ids) - 1)]
+        if _holes(text) != _holes(english):
+            yield f"other placeholders: {english!r}: {text!r}"
+        if _ends(text) != _ends(english):
+            yield f"other blanks at the ends: {english!r}: {text!r}"
 
 
 def _all(found: str | tuple[str, ...] | list[str]) -> tuple[str, ...]:

@@ -25,7 +25,7 @@ _CALLS = {
 _SPELT = {"Field": 0}  # whose argument is an id that is shown spelt out
 
 # Ids that are shown spelt out and stand in types and logic rather than in a card: phases, kinds of units, how a step
-# stands, and the verdicts and classes of the service sheets.
+# stands, the verdicts and classes of the service sheets, and what can be chosen.
 _IDS = (
     "standing",
     "running",
@@ -78,6 +78,31 @@ _IDS = (
     "vapour",
     "closed",
     "set",
+    "thermostatic",
+    "orifice",
+    "receiver",
+    "accumulator",
+    "fixed",
+    "variable",
+    "electric",
+    "discharge_line",
+    "liquid_line",
+    "low",
+    "medium",
+    "high",
+    "fresh",
+    "recirculated",
+    "gauge",
+    "absolute",
+    "cylinder",
+    "vehicle",
+    "refillable",
+    "disposable",
+    "current",
+    "older",
+    "yes",
+    "no",
+    "unknown",
 )
 
 # Texts of the cards that a person reads: files, then paths inside; "*" is every entry of a list or table, "@" the
@@ -185,6 +210,7 @@ def in_templates(package: Path = _PACKAGE) -> Iterator[Message]:
         "say": None,
         "later": None,
         "say_many": (1, 2),
+        "_n": (1, 2),
         "gettext": None,
         "ngettext": (1, 2),
     }
