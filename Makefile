@@ -8,8 +8,10 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check
 
 .PHONY: run test system lint bench calibrate warm lock clean
 
+# The shop, filled with an invented one to look at; its records are in out/ and are kept from run to run.
 run: warm
-	$(BIN)/loopwright demo out
+	mkdir -p out
+	$(BIN)/loopwright serve --demo --database out/demo.sqlite
 
 test: $(READY) system lint
 	$(BIN)/python -m pytest

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import sys
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from uvicorn import Server
 
     from loopwright.api.people import People
+    from loopwright.api.shop import Shop
     from loopwright.web.security import Serving
 
 __all__ = ["default_database", "serve_shop"]
@@ -57,6 +59,7 @@ def serve_shop(
     except InputError as error:
         typer.echo(problems_text(str(where), error.problems), err=True)
         return BAD_INPUT
+    stop = threading.Event()
     try:
         people = People(shop.engine)
         people.forget_stale()
@@ -66,11 +69,22 @@ def serve_shop(
             typer.echo(f"Port {port} of {host} is taken, or is not an address of this computer.", err=True)
             return BAD_INPUT
         shop.warm()
+        if demo:
+            _fill(shop, stop)
         _say_where(serving, people, where, listening.getsockname()[1])
         server.run(sockets=[listening])
     finally:
+        stop.set()
         shop.close()
     return 0
+
+
+def _fill(shop: Shop, stop: threading.Event) -> None:
+    """Fill an empty shop with the invented one; its tests are judged while people look at it already."""
+    from loopwright.api.demo_shop import judge_demo, load_demo
+
+    load_demo(shop)
+    threading.Thread(target=judge_demo, args=(shop, stop.wait), daemon=True).start()
 
 
 def _server(app: object, serving: Serving, cert: Path | None, key: Path | None) -> Server:

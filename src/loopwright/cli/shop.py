@@ -94,6 +94,23 @@ def restore(
         _say_rows(restore_from(database, file))
 
 
+@app.command()
+def demo(
+    database: Database = "loopwright.sqlite",
+    judged: Annotated[bool, typer.Option(help="Judge its tests too; about a second each.")] = True,
+) -> None:
+    """Fill an empty shop with invented vehicles, tests, a service, notes and pictures."""
+    import threading
+
+    from loopwright.api.demo_shop import judge_demo, load_demo
+
+    with _refusing(database), _opened(database, make=True) as shop:
+        made = load_demo(shop)
+        typer.echo(say("{count} jobs.", count=made) if made else say("There are jobs here already; nothing was added."))
+        if judged and made:
+            typer.echo(say("{count} tests judged.", count=judge_demo(shop, threading.Event().wait)))
+
+
 def _say_rows(rows: Mapping[str, int]) -> None:
     width = max(map(len, rows), default=0)
     for name, count in rows.items():
