@@ -26,7 +26,7 @@ from loopwright.readings import table as points
 from loopwright.report.blocks import Json, lines, pairs, section, sentences, table
 from loopwright.report.front import key
 from loopwright.report.values import Run
-from loopwright.report.words import CHOICES, OBSERVED, run_title
+from loopwright.report.words import CHOICES, OBSERVED, run_title, when
 
 __all__ = ["CHECKS", "listed", "tested"]
 
@@ -44,6 +44,7 @@ def tested(run: Run, runs: Sequence[Run]) -> list[Json]:
             say("Verdict"), [sentences(headline(judgement, run.terms), *judgement.reasons, judgement.settled_why)], 2
         ),
         section(say("Readings"), [_readings(run), _observations(test), _warnings(judgement)], 2),
+        section(say("Acts, in the order in which they were done"), [_acts(run)], 2),
         section(say("Expected where nothing was read"), [_unread(run)], 2),
         section(say("Rules of thumb (common practice, no source)"), [_rules(judgement)], 2),
         section(say("Causes"), [_causes(judgement), _evidence(judgement)], 2),
@@ -158,6 +159,11 @@ def _limit(instrument: Instrument) -> str:
 def _observations(test: Test) -> Json:
     seen = [(point_name(o.point), say(PHASES[o.phase]).lower(), say(OBSERVED[o.value])) for o in test.observations]
     return table((say("Felt, seen or heard"), say("When"), say("What")), "lll", seen)
+
+
+def _acts(run: Run) -> Json:
+    rows = [(act.step, act.result, act.by, when(act.when)) for act in run.acts]
+    return table((say("Act"), say("Remark"), say("By"), say("When")), "wwll", rows)
 
 
 def _warnings(judgement: Judgement) -> Json:

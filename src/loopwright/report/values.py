@@ -34,31 +34,33 @@ class Person:
 
 
 @dataclass(frozen=True)
+class Step:
+    """One step of a service, or one act of a test: what, with what result (words), by whom, when."""
+
+    step: str
+    result: str = ""
+    by: str = ""
+    when: datetime | None = None
+
+
+@dataclass(frozen=True)
 class Run:
     """One performance test: what was read, and what the engine said of it.
 
     `moment` tells when it was made: before or after the service, or alone. `when` carries the shop's time zone or none.
+    `acts` are what was done for safety and order (valves, hoses, caps), where that was kept.
     """
 
     test: Test
     judgement: Judgement
     moment: Moment = "alone"
     when: datetime | None = None
+    acts: tuple[Step, ...] = ()
 
     @property
     def terms(self) -> Terms:
         """The units in which the person wrote the sheet."""
         return Terms.of(self.test)
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of a service: what, with what result (words), by whom, when."""
-
-    step: str
-    result: str = ""
-    by: str = ""
-    when: datetime | None = None
 
 
 @dataclass(frozen=True)

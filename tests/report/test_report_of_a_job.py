@@ -1,0 +1,134 @@
+"""The report of a job as the shop keeps it."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from vans import mended, pages, plain, sheet, squeezed
+
+from loopwright.api.job_report import job_pdf, job_report
+from loopwright.api.shop import Shop, new_entry
+from loopwright.errors import InputError
+from loopwright.service.events import Deviated, Finished, Job, Noted, Opened, Started, to_plain
+
+AT = "2026-11-25T14:10:00Z"
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC).timestamp()
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    book = Shop(tmp_path / "shop.sqlite", clock=lambda: AT)
+    yield book
+    book.close()
+
+
+def keep(shop: Shop, job: str, kind: str, **data: object) -> None:
+    """Enter without asking for a judgement: the report must do without one that is kept."""
+    shop.records.enter(job, [new_entry(kind, "Ann", AT, **data)])  # type: ignore[arg-type]
+
+
+def write(shop: Shop, job: str, values: dict[str, str]) -> None:
+    for field, value in values.items():
+        keep(shop, job, "wrote", field=field, value=value)
+
+
+VEHICLE = {
+    "vehicle.label": "Delivery van",
+    "vehicle.plate": "HRB 214",
+    "vehicle.customer": "R. Okafor",
+    "vehicle.complaint": "warm since August",
+    "vehicle.refrigerant": "R-134a",
+    "vehicle.expansion": "orifice",
+    "vehicle.storage": "accumulator",
+    "vehicle.compressor": "fixed",
+    "vehicle.charge": "800 g",
+    "vehicle.high_port": "liquid_line",
+}
+
+
+def readings_of(moment: str) -> dict[str, str]:
+    written = sheet("van_short_of_refrigerant") if moment == "before" else mended()
+    found = {f"{moment}.air_temperature": "31 °C", f"{moment}.relative_humidity": "45", f"{moment}.altitude": "250"}
+    found |= {f"{moment}.minutes_running": "8", f"{moment}.compressor_speed": "1800", f"{moment}.gauges": "dial, #7"}
+    for reading in written["readings"]:
+        found[f"{moment}.{reading['phase']}.{reading['point']}.{reading['quantity']}"] = reading["value"]
+    return found
+
+
+def serve(shop: Shop, job: str) -> None:
+    """The first steps of a service: identified, recovered, and one step passed over."""
+    events = [
+        Opened(NOON, "Ann", Job("R134a", "R134a", "fixed", 0.8)),
+        Started(NOON + 60, "Ann", "identify"),
+        Noted(NOON + 70, "Ann", "identify", "refrigerant_found", "R134a"),
+        Noted(NOON + 71, "Ann", "identify", "purity", 0.998),
+        Finished(NOON + 80, "Ann", "identify"),
+        Started(NOON + 90, "Ann", "recover"),
+        Noted(NOON + 900, "Ann", "recover", "recovered_mass", 0.352),
+        Finished(NOON + 960, "Ann", "recover"),
+        Deviated(NOON + 970, "Ann", "repair", "Nothing was opened; a valve core only."),
+    ]
+    for event in events:
+        keep(shop, job, "service", event=to_plain(event))
+
+
+def test_a_whole_job_becomes_a_report(shop: Shop) -> None:
+    job = shop.open_job("Ann")
+    write(shop, job, VEHICLE | readings_of("before") | readings_of("after"))
+    keep(shop, job, "did", act="connected", test="before", reason="No goggles at hand.")
+    serve(shop, job)
+    keep(shop, job, "noted", text="Ordered a new cap.")
+    picture = io.BytesIO()
+    Image.new("RGB", (32, 24), "navy").save(picture, "PNG")
+    keep(shop, job, "photo", photo=shop.records.add_photo("image/png", picture.getvalue()), caption="the valve core")
+
+    report = job_report(shop, job, zone=UTC)
+    assert [run.moment for run in report.runs] == ["before", "after"]
+    assert [run.judgement.verdict for run in report.runs] == ["does_not_perform", "performs"]
+    first, *rest = (plain(page) for page in pages(job_pdf(shop, job, zone=UTC)))
+    for said in ("Job 1", "R. Okafor", "HRB 214", "23 psi", "31 psi", "Taken out: 352 g.", "purity 99.8 %"):
+        assert said in first, said
+    appendix = squeezed(" ".join(rest))
+    for said in (
+        "dial, #7",
+        "Done before: Goggles and gloves on. No goggles at hand.",
+        "Nothing was opened; a valve core only.",
+        "What the customer says: warm since August",
+        "Ordered a new cap.",
+        "the valve core",
+        "Nov 25, 2026, 12:16",  # when the recovery was finished, in the zone asked for
+    ):
+        assert squeezed(said) in appendix, said
+
+
+def test_a_job_with_one_test_and_no_service_is_a_test_alone(shop: Shop) -> None:
+    job = shop.open_job("Ann")
+    write(shop, job, VEHICLE | readings_of("before"))
+    report = job_report(shop, job)
+    assert [run.moment for run in report.runs] == ["alone"]
+    assert report.refrigerant.movements == ()
+
+
+def test_a_reading_that_cannot_be_read_and_an_empty_job_still_make_a_report(shop: Shop) -> None:
+    job = shop.open_job("Ann")
+    assert job_report(shop, job).runs == ()
+    write(shop, job, VEHICLE | readings_of("before") | {"before.running.low_side.pressure": "lots"})
+    (run,) = job_report(shop, job).runs
+    assert "lots" not in [reading.written for reading in run.test.readings]
+    assert job_pdf(shop, job)[:5] == b"%PDF-"
+
+
+def test_what_the_caller_knows_better_stands_instead(shop: Shop) -> None:
+    job = shop.open_job("Ann")
+    assert job_report(shop, job, paper="letter", job="A-7", notes=()).job == "A-7"
+    assert job_report(shop, job, language="es").language == "es"
+
+
+def test_no_such_job(shop: Shop) -> None:
+    with pytest.raises(InputError):
+        job_report(shop, "none")
