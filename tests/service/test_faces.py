@@ -431,3 +431,10 @@ def test_the_page_is_fresh():
 
     text = (Path(__file__).parents[2] / "docs" / "service.md").read_text(encoding="utf-8")
     assert refreshed(text) == text, "run python -m loopwright.service.sheets.page docs/service.md"
+
+
+def test_the_page_of_commands_is_fresh():
+    import cli_page
+
+    text = cli_page.PAGE.read_text(encoding="utf-8")
+    assert cli_page.refreshed(text) == text, "run python tests/service/cli_page.py"

@@ -184,3 +184,16 @@ def test_both_doors_open_the_same_ledger(run: Run, tmp_path: Path) -> None:
     ledger = Ledger(tmp_path / "shop.sqlite", by="Bob")
     assert ledger.holdings("Van")["R134a"].mass_mg == 595_340
     ledger.close()
+
+
+def test_the_commands_of_the_page_do_what_it_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import shlex
+
+    monkeypatch.chdir(tmp_path)
+    page = (Path(__file__).parents[2] / "docs" / "ledger.md").read_text(encoding="utf-8")
+    commands = [line for line in page.split("```")[1].splitlines() if line]
+    for command in commands:
+        result = CliRunner().invoke(app, shlex.split(command)[2:], prog_name="loopwright ledger")
+        assert result.exit_code == 0, (command, result.output)
+    assert len(commands) == 10
+    assert (tmp_path / "a.png").exists()
