@@ -1,4 +1,4 @@
-"""The tables of commands in docs/cli.md, from the commands themselves; `python tests/service/cli_page.py` renews them."""
+"""The tables of commands in docs/cli.md, made from the commands; `python tests/service/cli_page.py` renews them."""
 
 from __future__ import annotations
 
