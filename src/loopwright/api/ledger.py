@@ -6,6 +6,7 @@ and a mistake is mended with `reverse`. `by` is the person who acts.
 
 from __future__ import annotations
 
+import copy
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date
@@ -45,6 +46,8 @@ from loopwright.ledger.records import Records, Row, movements, records, to_csv
 from loopwright.store import Journal, Line, now
 
 if TYPE_CHECKING:
+    from sqlalchemy import Engine
+
     from loopwright.ledger.values import AccountKind, Fact, Method, State
 
 __all__ = [
@@ -100,7 +103,7 @@ class Ledger:
     >>> ledger.close(); folder.cleanup()
     """
 
-    def __init__(self, where: str | Path, *, by: str, clock: Callable[[], str] | None = None) -> None:
+    def __init__(self, where: str | Path | Engine, *, by: str, clock: Callable[[], str] | None = None) -> None:
         """Open it, making the database where there is none; `clock` gives the present moment (RFC 3339, UTC).
 
         Raises
@@ -252,6 +255,48 @@ class Ledger:
         known = self._refrigerant(source, target) if refrigerant is None else refrigerant_name(refrigerant)
         legs = (Leg(source, -mass_mg, uncertainty_mg**2), Leg(target, mass_mg, uncertainty_mg**2))
         return self._post(Moved(known, method, deviation), legs, **told)
+
+    def recover(
+        self,
+        vehicle: str,
+        into: str,
+        *,
+        mass_mg: int,
+        uncertainty_mg: int,
+        method: Method = "machine",
+        deviation: str = "",
+        key: str = "",
+        **told: Any,
+    ) -> int:
+        """Book refrigerant out of a vehicle; what the books did not know to be in it came with it, from outside.
+
+        Both movements are written, or neither; sent again with the same `key` they are written once.
+
+        Raises
+        ------
+        InputError : as for `move`, or no account "outside"
+        """
+        if key and (before := self._journal.posted(key)) is not None:
+            return before.seq
+        known, act = self._refrigerant(vehicle, into), key or str(uuid4())
+        brought = mass_mg - self._journal.balance(vehicle, known).mass_mg
+        drafts = []
+        if brought > 0:
+            legs = (Leg("outside", -brought, uncertainty_mg**2), Leg(vehicle, brought, uncertainty_mg**2))
+            drafts.append(self._draft(Moved(known, method), legs, key=f"{act[:36]}-in", **told))
+        legs = (Leg(vehicle, -mass_mg, uncertainty_mg**2), Leg(into, mass_mg, uncertainty_mg**2))
+        drafts.append(self._draft(Moved(known, method, deviation), legs, key=act, **told))
+        return self._journal.post(drafts)[-1].entry.seq
+
+    def acting(self, by: str) -> Ledger:
+        """The same ledger in the hands of another person."""
+        other = copy.copy(self)
+        other._by = by
+        return other
+
+    def operators(self) -> dict[str, Operator]:
+        """Every registered operator by name."""
+        return self._journal.operators()
 
     def _refrigerant(self, *names: str) -> str:
         known = {r for name in names if (r := self.account(name).refrigerant) is not None}

@@ -135,6 +135,10 @@ class Shop:
         ------
         InputError : there is no such job, or an entry cannot be kept; nothing was written
         """
+        if any(entry.kind == "service" for entry in entries):
+            from loopwright.api.service_job import admit
+
+            entries = admit(self.records.job(job), entries, self.clock())
         stored = self.records.enter(job, entries)
         self.changed(job)
         for test in TESTS:

@@ -74,6 +74,11 @@ class Journal:
         with reading(self.engine) as connection:
             return StoredBooks(connection).head()
 
+    def posted(self, key: str) -> Entry | None:
+        """The entry that was written under a key, if one was."""
+        with reading(self.engine) as connection:
+            return StoredBooks(connection).posted(key)
+
     def account(self, name: str) -> Account:
         """One account, as last amended.
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["PAGES", "create_app"]
 
 # A folder of web/pages each, with its `router`.
-PAGES = ("login", "join", "people", "settings", "job", "plane")
+PAGES = ("login", "join", "people", "settings", "calculators", "job", "plane")
 
 
 def create_app(
