@@ -7,6 +7,7 @@ from loopwright.service.charging import compare_charge, plan_charge
 from loopwright.service.hoses import charging_setting, disconnection_loss, trapped_mass
 from loopwright.service.leak_rate import YEAR, mass_rate, throughput
 from loopwright.service.oil import balance_oil, oil_refusals
+from loopwright.service.procedure import steps
 from loopwright.service.recovery import DISPLAY_LIMIT, judge_recovered, recovery_share
 from loopwright.service.uncertain import Uncertain, from_limits, simulate
 
@@ -64,6 +65,25 @@ def test_closing_the_coupler_first(name):
         disconnection_loss(name, True, coupler, hose, **low).value
         < disconnection_loss(name, True, coupler, hose, **high).value
     )
+
+
+@pytest.mark.parametrize("name", ["R134a", "R1234yf", "R152a"])
+def test_hoses_recovered_until_the_gauges_read_zero_hold_next_to_nothing(name):
+    """Common practice, no source: what stays in the hoses is recovered through the service hose, manifold valves open,
+    until the gauges read zero, a few minutes.
+
+    Zero on a gauge is vapour at the air's pressure: under a hundredth of the liquid that was there, less than a scale
+    of 15 g can tell. The step of the procedure says it, and comes before the hoses come off.
+    """
+    liquid = trapped_mass(name, BORE, LENGTH, "liquid", Uncertain(298.15)).mass.value
+    left = trapped_mass(name, BORE, LENGTH, "vapour", Uncertain(298.15), Uncertain(101325.0)).mass.value
+    assert left < 0.01 * liquid
+    assert left < 0.001
+    of = {step.id: step for step in steps()}
+    act = next(act for act in of["clear_hoses"].do if "service hose" in act)
+    assert "manifold valves open" in act
+    assert "until the gauges read zero: a few minutes" in act
+    assert "clear_hoses" in of["close_out"].after
 
 
 def test_hose_compensation():
