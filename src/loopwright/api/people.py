@@ -178,9 +178,9 @@ class People:
 
     def check_password(self, name: str, password: str) -> Person | None:
         """Return the person with that name and password; an unknown name takes as long as a wrong password."""
-        kept = self.store.find(login=_login(name)[:_LONGEST_NAME])
+        kept, nobodys = self.store.find(login=_login(name)[:_LONGEST_NAME]), self._nobodys()
         able = kept is not None and kept.person.active and kept.password != ""
-        right = self._verify(kept.password if kept and able else self._nobodys(), password[:_LONGEST_PASSWORD])
+        right = self._verify(kept.password if kept and able else nobodys, password[: _LONGEST_PASSWORD + 1])
         return kept.person if kept and able and right else None
 
     def sign_in(self, person: Person, agent: str = "", instead_of: str = "") -> str:

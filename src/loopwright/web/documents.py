@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from http import HTTPStatus
 from typing import Any
 
+from fastapi import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
@@ -32,12 +33,12 @@ SAYS = {
 }
 
 
-class RefusedError(Exception):
-    """A request that is refused before it reaches a page."""
+class RefusedError(HTTPException):
+    """A request that is refused before it reaches a page; an HTTPException, so that a reader of the body lets it pass."""
 
     def __init__(self, status: int, says: str) -> None:
-        super().__init__(says)
-        self.status, self.says = status, says
+        super().__init__(status, says)
+        self.says = says
 
 
 def to_plain(problems: Iterable[Problem]) -> list[dict[str, Any]]:

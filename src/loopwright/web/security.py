@@ -202,7 +202,7 @@ class Guard:
             await self.app(scope, _limited(Headers(scope=scope), receive), answer)
         except RefusedError as refusal:
             if not answer.begun:
-                await problem(refusal.status, refusal.says)(scope, receive, answer)
+                await problem(refusal.status_code, refusal.says)(scope, receive, answer)
         except Exception:
             log.exception("A request failed: %s %s", scope["method"], scope["path"])
             if not answer.begun:
