@@ -137,7 +137,7 @@ def _axes(view: _View) -> dict[str, Any]:
             "type": "quantitative",
             "scale": {"domain": list(view.h), "nice": False, "zero": False},
             "axis": {
-                "title": "specific enthalpy, kJ/kg",
+                "title": say("specific enthalpy, kJ/kg"),
                 "titlePadding": 8,
                 "labelPadding": 6,
                 "grid": False,

@@ -182,11 +182,13 @@ def _cell(run: Run, of: Key) -> Json | None:
 
 def _deviations(report: Report) -> str:
     n = len(report.deviations)
-    one, many = (
+    if not n:
+        return ""
+    return say_many(
         "One step was not done as written; see the appendix.",
         "{n} steps were not done as written; see the appendix.",
+        n,
     )
-    return say_many(one, many, n) if n else ""
 
 
 def _refrigerant(report: Report) -> list[str]:
