@@ -10,9 +10,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "store"))  # for `databases`: one suite on both
 
-from argon2 import PasswordHasher
-from browser import Browser, Clock, Place
 from databases import BINARIES, MISSING, Maker, PostgresMaker, Server, SqliteMaker
+from knocking import QUICK, Browser, Clock, Place
 
 from loopwright.api.people import People
 from loopwright.api.shop import Shop
@@ -21,9 +20,6 @@ from loopwright.store.migrate import migrate
 from loopwright.web.app import create_app
 from loopwright.web.security import Serving
 from loopwright.web.sessions import Limits
-
-# Argon2 as weak as it goes: these tests are about who is let in, not about how long guessing takes.
-QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 
 @pytest.fixture(scope="session")
@@ -93,7 +89,7 @@ def local(place: Callable[..., Place]) -> Browser:
 
 @pytest.fixture
 def network(place: Callable[..., Place]) -> Place:
-    """An app on a network, with one account for each role; everybody's password is in `browser.PASSWORD`."""
+    """An app on a network, with one account for each role; everybody's password is in `knocking.PASSWORD`."""
     made = place("0.0.0.0")
     made.found()
     return made

@@ -8,9 +8,9 @@ from html import unescape
 from typing import Any
 
 import pytest
-from browser import Browser, Place
 from fastapi import Request
 from fastapi.routing import APIRoute, iter_route_contexts
+from knocking import Browser, Place
 
 from loopwright.web import security
 from loopwright.web.security import HEADERS, LARGEST_BODY, LARGEST_UPLOAD, SAFE, Guard, Needs, Serving, needs

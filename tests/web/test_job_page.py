@@ -8,7 +8,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
-from browser import Browser, Place, token_in, words
+from knocking import Browser, Place, token_in, words
 
 from loopwright.language import speaking
 

@@ -8,8 +8,8 @@ from collections.abc import AsyncIterator
 from typing import Any
 
 import pytest
-from browser import Browser
 from fastapi import HTTPException
+from knocking import Browser
 
 from loopwright.web import live
 from loopwright.web.live import EACH, KEPT, WAITING, Event, Hub

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browser import Browser
+from knocking import Browser
 
 import loopwright.web
 from loopwright.figures.theme import DARK, LIGHT

@@ -9,8 +9,7 @@ from typing import Literal
 import pytest
 import sqlalchemy as sa
 from argon2 import PasswordHasher
-from browser import PASSWORD, Clock
-from conftest import QUICK
+from knocking import PASSWORD, QUICK, Clock
 
 from loopwright.api.people import IDLE_S, JOIN_S, LONGEST_S, SETUP_S, People, Person, hashed
 from loopwright.errors import InputError

@@ -7,7 +7,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from browser import Browser, Place, words
+from knocking import Browser, Place, words
 
 import loopwright
 

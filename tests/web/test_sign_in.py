@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from browser import PASSWORD, ROLES, Browser, Clock, Place, token_in, words
+from knocking import PASSWORD, ROLES, Browser, Clock, Place, token_in, words
 
 from loopwright.api.people import IDLE_S
 

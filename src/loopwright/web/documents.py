@@ -34,7 +34,7 @@ SAYS = {
 
 
 class RefusedError(HTTPException):
-    """A request that is refused before it reaches a page; an HTTPException, so that a reader of the body lets it pass."""
+    """A request that is refused before it reaches a page."""
 
     def __init__(self, status: int, says: str) -> None:
         super().__init__(status, says)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from html import unescape
 from typing import Any
 
+from argon2 import PasswordHasher
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
@@ -14,6 +15,8 @@ from loopwright.api.people import People, Person
 from loopwright.api.shop import Shop
 from loopwright.web.security import Serving
 
+# Argon2 as weak as it goes: these tests are about who is let in, not about how long guessing takes.
+QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 PASSWORD = "cold plate, warm hose"
 ROLES = {"Tia": "trainee", "Ted": "technician", "Tom": "trainer", "Olga": "owner"}
 
