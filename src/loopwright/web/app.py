@@ -13,7 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from loopwright import __version__
 from loopwright.api.at_once import AtOnce
 from loopwright.api.people import People
-from loopwright.web import http_api, problems, static_files
+from loopwright.web import device, http_api, problems, static_files
 from loopwright.web.live import Hub
 from loopwright.web.security import Guard, Serving
 from loopwright.web.sessions import Limits, Who
@@ -60,6 +60,7 @@ def create_app(
     app.state.limits = limits or Limits.usual()
     problems.install(app)
     app.include_router(static_files.router)
+    app.include_router(device.router)
     app.include_router(http_api.router)
     for name in pages:
         app.include_router(importlib.import_module(f"loopwright.web.pages.{name}").router, include_in_schema=False)

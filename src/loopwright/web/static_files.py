@@ -52,4 +52,6 @@ def _files() -> dict[str, tuple[str, bytes, bytes]]:
 def _kind(name: str) -> str:
     if name.endswith(".js"):  # some systems' own tables say otherwise
         return "text/javascript"
+    if name.endswith(".webmanifest"):
+        return "application/manifest+json"
     return mimetypes.guess_type(name)[0] or "application/octet-stream"

@@ -3,8 +3,9 @@
 import { listen, quiet, send as post } from "./base.js";
 
 const page = () => document.getElementById("job");
-const job = page().dataset.job;
-const prefix = `lw.out.${job}.`;
+const { job, person } = page().dataset;
+const prefix = `lw.out.${person}.${job}.`; // what one person typed is never sent as another's
+const drafts = `lw.draft.${person}.${job}.`; // by field: typed, but not yet an entry
 const RETRY = 3000; // ms until the shop is tried again
 const PAUSE = 600; // ms without a key until a number counts as typed
 let sending = false;
@@ -27,7 +28,7 @@ let count = 0;
 function keep(kind, data) {
   const entry = { id: newId(), at: new Date().toISOString(), kind, data };
   const order = `${String(Date.now()).padStart(15, "0")}${String(count++).padStart(6, "0")}`;
-  localStorage.setItem(prefix + order, JSON.stringify(entry));
+  localStorage.setItem(`${prefix}${order}.${entry.id}`, JSON.stringify(entry));
   quiet("saving");
   send();
 }
@@ -39,38 +40,52 @@ async function send() {
   sending = true;
   clearTimeout(again);
   try {
-    const answer = await post(`/jobs/${job}/entries`, { entries: batch.map(([, entry]) => entry) });
-    if (answer.ok) {
-      batch.forEach(([key]) => localStorage.removeItem(key));
-      quiet("saved");
-      draw();
-    } else if (answer.status === 422 && batch.length > 1) {
-      await oneByOne(batch); // one that the shop refuses must not hold up the others
-    } else if (answer.status === 422 || answer.status === 404) {
-      const problem = await answer.json().catch(() => ({}));
-      localStorage.removeItem(batch[0][0]);
-      refused(batch[0][1], problem);
-    } else {
-      throw new Error(String(answer.status));
-    }
-  } catch {
-    quiet("offline");
+    await deliver(batch);
+  } catch (error) {
+    quiet(error.message === "signin" || error.message === "refused" ? error.message : "offline");
     again = setTimeout(send, RETRY);
-    sending = false;
     return;
+  } finally {
+    sending = false;
   }
-  sending = false;
+  draw();
   if (waiting().length) send();
 }
 
-async function oneByOne(batch) {
-  for (const [key, entry] of batch) {
-    const answer = await post(`/jobs/${job}/entries`, { entries: [entry] });
-    if (!answer.ok && answer.status !== 422) throw new Error(String(answer.status));
-    localStorage.removeItem(key);
-    if (!answer.ok) refused(entry, await answer.json().catch(() => ({})));
+async function deliver(batch) {
+  const answer = await handOver(batch.map(([, entry]) => entry));
+  if (answer.ok) {
+    batch.forEach(([key]) => localStorage.removeItem(key));
+    quiet("saved");
+  } else if (batch.length > 1) {
+    for (const one of batch) await deliver([one]); // one that the shop refuses must not hold up the others
+  } else {
+    localStorage.removeItem(batch[0][0]);
+    refused(batch[0][1], await answer.json().catch(() => ({})));
   }
-  draw();
+}
+
+/** Send entries; the answer says that they are kept, or that they never will be. Anything else throws, and they wait. */
+async function handOver(entries, renewed = false) {
+  const answer = await post(`/jobs/${job}/entries`, { entries });
+  if (answer.redirected || answer.status === 401) throw new Error("signin");
+  if (answer.status === 403) {
+    if (renewed || !(await renewToken())) throw new Error("refused");
+    return handOver(entries, true);
+  }
+  if (answer.ok || answer.status === 422 || answer.status === 404) return answer;
+  throw new Error(String(answer.status));
+}
+
+/** After signing in anew in another tab the page's token is an old one; a fresh page has the right one. */
+async function renewToken() {
+  const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
+  if (!answer.ok || answer.redirected) throw new Error("signin");
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const same = fresh.getElementById("job")?.dataset.person === person;
+  const meta = fresh.querySelector('meta[name="csrf"]');
+  if (same && meta) document.querySelector('meta[name="csrf"]').content = meta.content;
+  return same && Boolean(meta);
 }
 
 const token = () => document.querySelector('meta[name="csrf"]').content;
@@ -94,7 +109,8 @@ async function draw() {
   drawing = true;
   try {
     const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
-    if (answer.ok && !answer.redirected) {
+    if (answer.redirected) quiet("signin");
+    else if (answer.ok) {
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("job");
       if (fresh) patch(fresh);
     }
@@ -116,8 +132,12 @@ function patch(fresh) {
       beforeNodeMorphed: (node) => !(node.id === "note" || node.id === "photo"),
     },
   });
+  for (const field of [...sent.keys()]) if (!isActive(field)) sent.delete(field); // the page says again what is kept
+  showUnits();
   showWaiting();
 }
+
+const isActive = (field) => document.activeElement?.dataset?.field === field;
 
 function showWaiting() {
   for (const [, entry] of waiting()) {
@@ -151,6 +171,7 @@ const sent = new Map(); // what each field last sent, so that leaving a field un
 function write(control) {
   const value = control.type === "radio" ? control.value : typed(control);
   const field = control.dataset.field;
+  localStorage.removeItem(drafts + field);
   const before = sent.has(field) ? sent.get(field) : control.type === "radio" ? null : typedAtFirst(control);
   if (value === before) return;
   sent.set(field, value);
@@ -170,10 +191,25 @@ function typedAtFirst(control) {
 let pause = null;
 document.addEventListener("input", (event) => {
   const control = event.target;
+  if (control.id === "note") localStorage.setItem(`${drafts}note`, control.value);
   if (!control.dataset?.field || control.type === "radio" || control.tagName === "SELECT") return;
+  localStorage.setItem(drafts + control.dataset.field, typed(control));
   clearTimeout(pause);
   pause = setTimeout(() => write(control), PAUSE);
 });
+
+/** What was being typed when the page died becomes an entry; an unfinished note stands in its place again. */
+function takeUpDrafts() {
+  for (const key of Object.keys(localStorage).filter((one) => one.startsWith(drafts))) {
+    const field = key.slice(drafts.length);
+    const value = localStorage.getItem(key);
+    if (field === "note") document.getElementById("note").value = value;
+    else {
+      localStorage.removeItem(key);
+      keep("wrote", { field, value });
+    }
+  }
+}
 
 document.addEventListener("change", (event) => {
   const control = event.target;
@@ -207,13 +243,33 @@ document.addEventListener("click", (event) => {
   if ("addNote" in button.dataset) addNote();
 });
 
+// The unit last chosen for a quantity stays on this device, for every field of it that is still blank.
+const unitKey = (button) => `lw.unit.${button.dataset.units.split("|").sort().join("|")}`;
+
 function turnUnit(button) {
   const units = button.dataset.units.split("|");
   const control = document.getElementById(`f-${button.dataset.unitOf}`);
   const unit = units[(units.indexOf(control.dataset.unit) + 1) % units.length];
+  localStorage.setItem(unitKey(button), unit);
+  showUnit(button, control, unit);
+  showUnits();
+  if (control.value.trim()) write(control);
+}
+
+function showUnit(button, control, unit) {
+  const label = button.getAttribute("aria-label");
+  const at = label.lastIndexOf(control.dataset.unit);
+  button.setAttribute("aria-label", label.slice(0, at) + unit + label.slice(at + control.dataset.unit.length));
   control.dataset.unit = unit;
   button.textContent = unit;
-  if (control.value.trim()) write(control);
+}
+
+function showUnits() {
+  for (const button of document.querySelectorAll("button[data-unit-of]")) {
+    const control = document.getElementById(`f-${button.dataset.unitOf}`);
+    const unit = localStorage.getItem(unitKey(button));
+    if (unit && unit !== control.dataset.unit && !control.value && !control.defaultValue) showUnit(button, control, unit);
+  }
 }
 
 function onward(button) {
@@ -229,6 +285,7 @@ function addNote() {
   const note = document.getElementById("note");
   if (note.value.trim()) keep("noted", { text: note.value.trim() });
   note.value = "";
+  localStorage.removeItem(`${drafts}note`);
 }
 
 async function sendPhoto(control) {
@@ -246,6 +303,7 @@ async function sendPhoto(control) {
     draw();
   } catch {
     quiet("offline");
+    quietLine.textContent = control.dataset.notSent;
   }
 }
 
@@ -263,9 +321,23 @@ async function smaller(file) {
 
 // --- the shop tells when somebody else wrote, or a judgement is ready
 
-listen(`/jobs/${job}/live`, { changed: draw, missed: draw, open: () => waiting().length && send() });
+listen(`/jobs/${job}/live`, {
+  changed: draw,
+  missed: draw,
+  open: () => {
+    if (quietLine.dataset.now === "offline") quiet("");
+    send();
+  },
+  error: () => navigator.onLine || quiet("offline"),
+});
 window.addEventListener("online", send);
+window.addEventListener("pagehide", () => {
+  clearTimeout(pause);
+  if (document.activeElement?.dataset?.field && document.activeElement.type === "text") write(document.activeElement);
+});
 window.addEventListener("pageshow", () => {
+  takeUpDrafts();
+  showUnits();
   showWaiting();
   send();
 });

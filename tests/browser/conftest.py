@@ -1,0 +1,69 @@
+"""One server and one browser for all tests here: Chromium without a window, driven from outside.
+
+Where Chromium is missing these tests say so and are passed over; `make test` installs it where it may.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import pytest
+from phone import FLAGS, Phone, Served
+
+CHROMIUM = os.environ.get("LOOPWRIGHT_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+MISSING = "Chromium is not installed here (Debian: apt-get install chromium); the pages were not tried in a browser."
+
+
+@pytest.fixture(scope="session")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The shop as `loopwright serve` starts it, on a database of its own."""
+    if CHROMIUM is None:
+        pytest.skip(MISSING)
+    running = Served(tmp_path_factory.mktemp("served") / "shop.sqlite")
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    if CHROMIUM is None:
+        pytest.skip(MISSING)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def phone(chromium: Any, served: Served) -> Iterator[Callable[..., Phone]]:
+    """Makes devices, each with storage of its own: `phone()`, `phone(1280, scheme="dark")`. At the end none of them
+    may have asked another host for anything, broken the content policy, or logged an error."""
+    with ExitStack() as stack:
+        made: list[Phone] = []
+
+        def make(width: int = 390, height: int = 844, scheme: str = "light", **options: Any) -> Phone:
+            one = Phone(chromium, served.address, width, height, scheme, **options)
+            stack.callback(one.context.close)
+            made.append(one)
+            return one
+
+        yield make
+        for one in made:
+            one.was_clean()
+
+
+@pytest.fixture(scope="session")
+def pictures() -> Path | None:
+    """Where to leave pictures of pages for people to look at, when asked (LOOPWRIGHT_PICTURES)."""
+    wanted = os.environ.get("LOOPWRIGHT_PICTURES")
+    if not wanted:
+        return None
+    Path(wanted).mkdir(parents=True, exist_ok=True)
+    return Path(wanted)
