@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import threading
 from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
+from loopwright.api.workers import pool
 from loopwright.errors import InputError, Problem
 
 __all__ = ["AtOnce", "BusyError"]
@@ -54,15 +54,14 @@ class AtOnce:
     def close(self) -> None:
         """End the process."""
         with self._lock:
-            pool, self._pool = self._pool, None
-        if pool is not None:
-            pool.shutdown(wait=False, cancel_futures=True)
+            ending, self._pool = self._pool, None
+        if ending is not None:
+            ending.shutdown(wait=False, cancel_futures=True)
 
     def _ready(self) -> ProcessPoolExecutor:
         with self._lock:
             if self._pool is None:
-                # A fork would copy the locks of the server's threads; a fresh interpreter has none.
-                self._pool = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"))
+                self._pool = pool(1)
             return self._pool
 
 

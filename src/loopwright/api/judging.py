@@ -5,13 +5,14 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import multiprocessing
 import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import partial
 from typing import TYPE_CHECKING, Any
+
+from loopwright.api.workers import pool as new_pool
 
 if TYPE_CHECKING:
     from loopwright.diagnosis.judgement import Judgement
@@ -121,8 +122,7 @@ class Judging:
 
     def _started(self) -> ProcessPoolExecutor:
         if self._pool is None:
-            # A fork would copy the web server's threads' locks; a fresh interpreter has none.
-            self._pool = ProcessPoolExecutor(self._workers, mp_context=multiprocessing.get_context("spawn"))
+            self._pool = new_pool(self._workers)
         return self._pool
 
     def _next(self) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import signal
 import socket
 import sys
 import threading
@@ -22,6 +24,7 @@ __all__ = ["default_database", "serve_shop"]
 
 BAD_INPUT = 2
 _BACKLOG = 256
+_FIRST_PAGE_S = 1.5  # the engine is loaded after the first page, so that they do not hold each other up
 _AT_ONCE = 600  # connections; a class of 50 telephones opens six each at most
 
 
@@ -42,7 +45,6 @@ def serve_shop(
     """Serve until stopped; return the exit code."""
     from loopwright.api.people import People
     from loopwright.api.shop import Shop
-    from loopwright.cli.problems import problems_text
     from loopwright.errors import InputError
     from loopwright.web.app import create_app
     from loopwright.web.security import Serving
@@ -57,24 +59,31 @@ def serve_shop(
     try:
         shop = Shop(where)
     except InputError as error:
-        typer.echo(problems_text(str(where), error.problems), err=True)
+        typer.echo(str(error), err=True)
         return BAD_INPUT
-    stop = threading.Event()
+    stop, warming = threading.Event(), None
     try:
         people = People(shop.engine)
         people.forget_stale()
-        server = _server(create_app(shop, serving, people), serving, cert, key)
+        try:
+            server = _server(create_app(shop, serving, people), serving, cert, key)
+        except OSError as error:  # of TLS too
+            typer.echo(f"The certificate and its key cannot be used: {error}", err=True)
+            return BAD_INPUT
         listening = _listen(host, port)
         if listening is None:
             typer.echo(f"Port {port} of {host} is taken, or is not an address of this computer.", err=True)
             return BAD_INPUT
-        shop.warm()
+        warming = threading.Timer(_FIRST_PAGE_S, shop.warm)
+        warming.start()
         if demo:
             _fill(shop, stop)
         _say_where(serving, people, where, listening.getsockname()[1])
-        server.run(sockets=[listening])
+        _run(server, listening)
     finally:
         stop.set()
+        if warming is not None:
+            warming.cancel()
         shop.close()
     return 0
 
@@ -106,7 +115,15 @@ def _server(app: object, serving: Serving, cert: Path | None, key: Path | None) 
         ssl_certfile=cert,
         ssl_keyfile=key,
     )
+    config.load()
     return uvicorn.Server(config)
+
+
+def _run(server: Server, listening: socket.socket) -> None:
+    """Serve until told to stop. The server raises a signal anew when it has ended; the rest is to be closed even so."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    with contextlib.suppress(KeyboardInterrupt):
+        server.run(sockets=[listening])
 
 
 def _listen(host: str, port: int) -> socket.socket | None:
