@@ -48,6 +48,7 @@ __all__ = [
     "VehicleRow",
     "act_cautions",
     "acts",
+    "judged_in",
     "new_entry",
     "stages",
     "test_fields",
@@ -58,6 +59,15 @@ __all__ = [
 def act_cautions(act: str) -> tuple[str, ...]:
     """Return the cautions that stand at an act, in the language spoken."""
     return tuple(say(cautions()[key].says) for key in acts()[act].cautions)
+
+
+def judged_in(language: str) -> str:
+    """Return the language that a judgement is said and kept in: English is the same in every region.
+
+    >>> judged_in("en-US"), judged_in("es-MX")
+    ('en', 'es-MX')
+    """
+    return "en" if language.partition("-")[0] == "en" else language
 
 
 @dataclass(frozen=True)
@@ -183,13 +193,15 @@ class Shop:
         """Return one test of a job as a page shows it."""
         sheet, problems, readable = _readable(stored.state, test)
         lacking = _lacking(stored.state, test)
-        kept = self.records.judgement(stored.id, test, language)
-        fresh = kept is not None and kept.sheet == sheet_hash(sheet.sheet)
+        own = self.records.judgement(stored.id, test, judged_in(language))
+        kept = own or self.records.judgement(stored.id, test)  # said in another language, its numbers hold all the same
+        fresh = own is not None and own.sheet == sheet_hash(sheet.sheet)
         judgement = None if kept is None or lacking else _decoded(kept.body)
         return TestView(sheet, problems, lacking, readable, judgement, fresh, kept.made if kept else "")
 
     def judge(self, stored: StoredJob, test: str, language: str = "en") -> bool:
         """Ask for a test to be judged, if it can be and was not yet; return whether a judgement is under way."""
+        language = judged_in(language)
         state = stored.state.tests[test]
         if not state.written or _lacking(stored.state, test):
             return False
@@ -203,7 +215,7 @@ class Shop:
 
     def judging(self, job: str, test: str, language: str = "en") -> bool:
         """Tell whether a judgement of a test is under way."""
-        return self._judging.busy((job, test, language))
+        return self._judging.busy((job, test, judged_in(language)))
 
     def _judged(self, key: Key, sheet: Any, engine: str, verdict: str, text: str) -> None:
         job, test, language = key
@@ -258,5 +270,9 @@ def _without(state: JobState, test: str, fields: set[str]) -> JobState:
 
 
 @lru_cache(maxsize=256)
-def _decoded(text: str) -> Judgement:
-    return decode(text)
+def _decoded(text: str) -> Judgement | None:
+    """A kept judgement; None where another version wrote what this one cannot read."""
+    try:
+        return decode(text)
+    except ValueError:
+        return None

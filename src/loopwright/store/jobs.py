@@ -36,7 +36,7 @@ class StoredJob(NamedTuple):
 
 
 class JobRow(NamedTuple):
-    """One line of the list of jobs; verdicts are empty where no test was judged."""
+    """One line of the list of jobs; verdicts are empty where nothing was judged; `card` is the vehicle's."""
 
     id: str
     number: int
@@ -47,6 +47,7 @@ class JobRow(NamedTuple):
     changed: str
     verdict_before: str
     verdict_after: str
+    card: dict[str, str]
 
 
 class VehicleRow(NamedTuple):
@@ -78,7 +79,8 @@ _JOB_ROW = sa.select(
     SHOP_JOB.c.changed,
     SHOP_JOB.c.verdict_before,
     SHOP_JOB.c.verdict_after,
-)
+    SHOP_VEHICLE.c.card,
+).select_from(SHOP_JOB.outerjoin(SHOP_VEHICLE, SHOP_VEHICLE.c.id == SHOP_JOB.c.vehicle))
 _ENTRIES = sa.select(SHOP_ENTRY.c.id, SHOP_ENTRY.c.at, SHOP_ENTRY.c.by, SHOP_ENTRY.c.kind, SHOP_ENTRY.c.data)
 
 
@@ -160,12 +162,17 @@ class Jobs:
         with reading(self.engine) as connection:
             return _stored(connection, job)
 
-    def jobs(self, search: str = "", page: int = 0, vehicle: str = "") -> list[JobRow]:
-        """Return the jobs that hold every word of `search`, newest change first, fifty a page."""
+    def jobs(self, search: str = "", page: int = 0, vehicle: str = "", several: int = PAGE) -> list[JobRow]:
+        """Return the jobs that hold every word of `search`, newest change first, so many a page.
+
+        A vehicle's jobs come newest visit first, whatever was changed in them later.
+        """
         query = _searched(_JOB_ROW, SHOP_JOB.c.search, search)
         if vehicle:
-            query = query.where(SHOP_JOB.c.vehicle == vehicle)
-        query = query.order_by(SHOP_JOB.c.changed.desc(), SHOP_JOB.c.number.desc()).limit(PAGE).offset(PAGE * page)
+            query = query.where(SHOP_JOB.c.vehicle == vehicle).order_by(SHOP_JOB.c.number.desc())
+        query = (
+            query.order_by(SHOP_JOB.c.changed.desc(), SHOP_JOB.c.number.desc()).limit(several).offset(several * page)
+        )
         with reading(self.engine) as connection:
             return [_job_row(row) for row in connection.execute(query)]
 
@@ -211,17 +218,16 @@ class Jobs:
             connection.execute(SHOP_JUDGEMENT.insert(), [row])
             connection.execute(SHOP_JOB.update().where(SHOP_JOB.c.id == job).values({f"verdict_{test}": kept.verdict}))
 
-    def judgement(self, job: str, test: str, language: str) -> KeptJudgement | None:
-        """Return the newest judgement kept of a test in a language."""
-        return next(iter(self.judgements(job, test, language)), None)
-
-    def judgements(self, job: str, test: str, language: str) -> list[KeptJudgement]:
-        """Return the judgements kept of a test in a language, one an engine version, newest first."""
-        table = SHOP_JUDGEMENT
-        columns = (table.c.engine, table.c.sheet, table.c.verdict, table.c.made, table.c.body)
-        query = sa.select(*columns).where(table.c.job == job, table.c.test == test, table.c.language == language)
+    def judgement(self, job: str, test: str, language: str | None = None) -> KeptJudgement | None:
+        """Return the newest judgement kept of a test in a language, or in any where none is asked for."""
         with reading(self.engine) as connection:
-            return [KeptJudgement(*row) for row in connection.execute(query.order_by(table.c.made.desc()))]
+            row = connection.execute(_judged(job, test, language).limit(1)).first()
+        return None if row is None else KeptJudgement(*row)
+
+    def judgements(self, job: str, test: str, language: str | None = None) -> list[KeptJudgement]:
+        """Return the judgements kept of a test in a language, one an engine version, newest first."""
+        with reading(self.engine) as connection:
+            return [KeptJudgement(*row) for row in connection.execute(_judged(job, test, language))]
 
     def add_photo(self, kind: str, content: bytes) -> str:
         """Keep a photograph's bytes; return their SHA-256 hash, by which it is named."""
@@ -318,6 +324,15 @@ def _card(connection: Connection, vehicle: str) -> dict[str, str]:
     return found
 
 
+def _judged(job: str, test: str, language: str | None) -> sa.Select[Any]:
+    table = SHOP_JUDGEMENT
+    columns = (table.c.engine, table.c.sheet, table.c.verdict, table.c.made, table.c.body)
+    query = sa.select(*columns).where(table.c.job == job, table.c.test == test)
+    if language is not None:
+        query = query.where(table.c.language == language)
+    return query.order_by(table.c.made.desc())
+
+
 def _searched(query: sa.Select[Any], column: sa.Column[str], search: str) -> sa.Select[Any]:
     for word in search.casefold().split()[:8]:
         query = query.where(column.contains(word, autoescape=True))
@@ -325,4 +340,4 @@ def _searched(query: sa.Select[Any], column: sa.Column[str], search: str) -> sa.
 
 
 def _job_row(row: Any) -> JobRow:
-    return JobRow(*row)._replace(closed=bool(row.closed))
+    return JobRow(*row)._replace(closed=bool(row.closed), card=json.loads(row.card or "{}"))
