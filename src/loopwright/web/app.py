@@ -24,7 +24,21 @@ if TYPE_CHECKING:
 __all__ = ["PAGES", "create_app"]
 
 # A folder of web/pages each, with its `router`.
-PAGES = ("login", "join", "people", "settings", "calculators", "job", "plane")
+PAGES = (
+    "login",
+    "join",
+    "people",
+    "settings",
+    "calculators",
+    "job",
+    "plane",
+    "jobs",
+    "vehicles",
+    "compare",
+    "history",
+    "photos",
+    "export",
+)
 
 
 def create_app(
@@ -52,6 +66,7 @@ def create_app(
         openapi_url=None,
         docs_url=None,
         redoc_url=None,
+        redirect_slashes=False,
         lifespan=_life(shop, hub),
     )
     app.state.shop, app.state.serving, app.state.hub = shop, serving, hub

@@ -24,7 +24,10 @@ STATIC = _HERE / "static"
 
 # What stands at the top of every page: address, words, and who sees it.
 NAVIGATION = (
+    ("/", later("Jobs"), "trainee"),
+    ("/vehicles", later("Vehicles"), "trainee"),
     ("/people", later("People"), "trainer"),
+    ("/export", later("Export"), "owner"),
     ("/settings", later("Settings"), "trainee"),
 )
 

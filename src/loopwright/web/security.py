@@ -30,6 +30,7 @@ __all__ = ["Guard", "Needs", "Serving", "Visitor", "me", "needs", "visitor"]
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
+UPLOADS = ("multipart/form-data", "image/")
 LARGEST_BODY = 1_000_000  # bytes; a sheet has a few thousand
 LARGEST_UPLOAD = 16_000_000  # a photograph of a telephone has 3 to 10 million
 BODY_WITHIN_S = 60.0  # a photograph over a bad network; then the connection is given up
@@ -245,7 +246,7 @@ def _limited(headers: Headers, receive: Receive) -> Callable[[], Awaitable[Messa
     ------
     RefusedError : the body is announced as too big
     """
-    limit = LARGEST_UPLOAD if headers.get("content-type", "").startswith(FORMS[1]) else LARGEST_BODY
+    limit = LARGEST_UPLOAD if headers.get("content-type", "").startswith(UPLOADS) else LARGEST_BODY
     length = headers.get("content-length", "0")
     if not length.isascii() or not length.isdigit() or int(length) > limit:
         raise RefusedError(413, "This is too much at once.")
