@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
+from loopwright.language import say
 from loopwright.ledger.books import Books, Effect, effect_of
 from loopwright.ledger.chain import GENESIS, Head, canonical, digest, read_entry
 from loopwright.ledger.rules import broken
@@ -67,15 +68,20 @@ class Auditor:
         """Check the next entry; give it back with its effect if it can be read at all, whatever is wrong with it."""
         self.entries += 1
         if seq != self._previous.seq + 1:
-            self.note(f"entry {seq}", f"Entries {self._previous.seq + 1} to {seq - 1} are missing.")
+            self.note(
+                say("entry {seq}", seq=seq),
+                say("Entries {first} to {last} are missing.", first=self._previous.seq + 1, last=seq - 1),
+            )
         if digest(text) != stored_hash:
-            self.note(f"entry {seq}", "Its text does not match its hash: the text or the hash was changed.")
+            self.note(
+                say("entry {seq}", seq=seq), say("Its text does not match its hash: the text or the hash was changed.")
+            )
         if self._receipts:
             self._receipt(seq, stored_hash)
         try:
             entry = read_entry(text)
         except ValueError as error:
-            self.note(f"entry {seq}", f"Its text is no entry: {error}")
+            self.note(say("entry {seq}", seq=seq), say("Its text is no entry: {error}", error=error))
             self._previous = Head(seq, stored_hash)
             return None
         effect = effect_of(self.books, entry.fact, entry.legs)
@@ -87,23 +93,32 @@ class Auditor:
     def _receipt(self, seq: int, stored_hash: str) -> None:
         kept = self._receipts.pop(seq, None)
         if kept is not None and kept != stored_hash:
-            self.note(f"entry {seq}", "Its hash is not that of the receipt: the chain up to here was rewritten.")
+            self.note(
+                say("entry {seq}", seq=seq),
+                say("Its hash is not that of the receipt: the chain up to here was rewritten."),
+            )
 
     def _check(self, seq: int, text: str, entry: Entry, effect: Effect) -> None:
         if entry.seq != seq:
-            self.note(f"entry {seq}", f"Its text says that it is entry {entry.seq}.")
+            self.note(say("entry {seq}", seq=seq), say("Its text says that it is entry {seq}.", seq=entry.seq))
         if entry.previous != self._previous.hash:
-            before = f"entry {self._previous.seq}" if self._previous.seq else "the beginning"
-            self.note(f"entry {seq}", f"It does not follow {before}: one of the two, or its hash, was changed.")
+            before = say("entry {seq}", seq=self._previous.seq) if self._previous.seq else say("the beginning")
+            self.note(
+                say("entry {seq}", seq=seq),
+                say("It does not follow {before}: one of the two, or its hash, was changed.", before=before),
+            )
         if canonical(entry) != text:
-            self.note(f"entry {seq}", "Its text is not in canonical form.")
+            self.note(say("entry {seq}", seq=seq), say("Its text is not in canonical form."))
         for problem in broken(self.books, entry.fact, entry.legs, effect):
-            self.note(f"entry {seq}", f"It breaks the rules of the ledger: {problem.says}")
+            self.note(say("entry {seq}", seq=seq), say("It breaks the rules of the ledger: {says}", says=problem.says))
 
     def report(self) -> Report:
         """Close the verification: receipts that no entry answered are findings."""
         for seq in sorted(self._receipts):
-            self.note(f"entry {seq}", f"There is a receipt for it, but the chain ends at entry {self._previous.seq}.")
+            self.note(
+                say("entry {seq}", seq=seq),
+                say("There is a receipt for it, but the chain ends at entry {seq}.", seq=self._previous.seq),
+            )
         return Report(self.entries, self._previous, tuple(self.findings))
 
 
@@ -119,6 +134,6 @@ def audit(rows: Iterable[tuple[str, str]], receipts: Iterable[Head] = ()) -> Rep
             continue
         key = taken[0].key
         if key in keys:
-            auditor.note(f"entry {len(texts)}", f"Its key {key} was used before.")
+            auditor.note(say("entry {seq}", seq=len(texts)), say("Its key {key} was used before.", key=key))
         keys.add(key)
     return auditor.report()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 from urllib.parse import quote
 
+from loopwright.language import say
 from loopwright.ledger.values import Account
 from loopwright.ledger.words import grams
 
@@ -26,16 +27,16 @@ def label_lines(account: Account) -> list[str]:
     """The words on the label, most important first."""
     lines = [account.refrigerant or account.kind, account.id]
     if account.state is not None:
-        lines.append("CONTAMINATED: do not use" if account.state == "contaminated" else account.state)
+        lines.append(say("CONTAMINATED: do not use") if account.state == "contaminated" else say(str(account.state)))
     if (cylinder := account.cylinder) is not None:
-        lines.append(f"Tare {grams(cylinder.tare_mg)}")
+        lines.append(say("Tare {mass}", mass=grams(cylinder.tare_mg)))
         if cylinder.fill_limit_mg is not None:
             full = cylinder.tare_mg + cylinder.fill_limit_mg
-            lines.append(f"Full at {grams(full)} gross; no more, it may burst when warm")
+            lines.append(say("Full at {mass} gross; no more, it may burst when warm", mass=grams(full)))
         if cylinder.type == "disposable":
-            lines.append("Never refill")
+            lines.append(say("Never refill"))
         if cylinder.requalification_due:
-            lines.append(f"Do not fill after {cylinder.requalification_due}")
+            lines.append(say("Do not fill after {day}", day=cylinder.requalification_due))
     return lines
 
 

@@ -8,16 +8,17 @@ from types import MappingProxyType
 
 from loopwright.cards import load_all, sources
 from loopwright.errors import InputError, Problem
+from loopwright.language import later, say
 
 __all__ = ["NEEDS", "Jurisdiction", "Rule", "how_sure", "jurisdiction", "jurisdictions"]
 
 NEEDS = ("equipment", "sent", "operators", "quarters")
 _SURE = {
-    "page": "read in a public page",
-    "repository": "read in a public repository",
-    "memory": "from memory, not read",
-    "computed": "computed",
-    "practice": "common practice, no source",
+    "page": later("read in a public page"),
+    "repository": later("read in a public repository"),
+    "memory": later("from memory, not read"),
+    "computed": later("computed"),
+    "practice": later("common practice, no source"),
 }
 
 
@@ -61,11 +62,11 @@ def jurisdiction(name: str) -> Jurisdiction:
     InputError : there is no card for it; names those that there are
     """
     if name not in jurisdictions():
-        raise InputError([Problem("jurisdiction", name, ", ".join(jurisdictions()), "There is no card for it.")])
+        raise InputError([Problem("jurisdiction", name, ", ".join(jurisdictions()), say("There is no card for it."))])
     return jurisdictions()[name]
 
 
 def how_sure(rule: Rule) -> tuple[str, ...]:
     """What a rule rests on, source by source, and how each reached us."""
     keys = (rule.source,) if isinstance(rule.source, str) else rule.source
-    return tuple(f"{sources()[key].citation} ({_SURE[sources()[key].obtained]})" for key in keys)
+    return tuple(f"{sources()[key].citation} ({say(_SURE[sources()[key].obtained])})" for key in keys)

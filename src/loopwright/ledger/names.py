@@ -6,6 +6,7 @@ import re
 from datetime import UTC, datetime
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 
 __all__ = ["moment", "refrigerant_name", "text_problem"]
 
@@ -34,8 +35,8 @@ def refrigerant_name(written: str) -> str:
     """
     match = _REFRIGERANT.fullmatch(written.strip())
     if not match:
-        allowed = "a designation such as R134a or R1234yf"
-        raise InputError([Problem("refrigerant", repr(written), allowed, "Not a refrigerant's designation.")])
+        allowed = say("a designation such as R134a or R1234yf")
+        raise InputError([Problem("refrigerant", repr(written), allowed, say("Not a refrigerant's designation."))])
     number, letters, isomer = match.groups()
     blend = len(number) == 3 and number[0] in "45"
     letters = letters.upper() if blend else letters.lower()
@@ -57,8 +58,8 @@ def moment(written: str | datetime) -> str:
     except ValueError:
         when = None
     if when is None or when.tzinfo is None:
-        allowed = "a date and time with its offset, such as 2026-07-01T10:00:00+02:00"
-        raise InputError([Problem("at", repr(written), allowed, "Not a moment in time.")])
+        allowed = say("a date and time with its offset, such as 2026-07-01T10:00:00+02:00")
+        raise InputError([Problem("at", repr(written), allowed, say("Not a moment in time."))])
     return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
@@ -68,5 +69,5 @@ def text_problem(field: str, text: str, longest: int, lines: bool = False) -> Pr
     if len(text) <= longest and text == text.strip() and (visible == "" or visible.isprintable()):
         return None
     found = repr(text if len(text) <= 60 else text[:57] + "...")
-    allowed = f"up to {longest} visible characters, none of them a blank at an end"
-    return Problem(field, found, allowed, "Not a text that can be kept.")
+    allowed = say("up to {count} visible characters, none of them a blank at an end", count=longest)
+    return Problem(field, found, allowed, say("Not a text that can be kept."))

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from loopwright.errors import Problem
+from loopwright.language import say
 from loopwright.ledger.books import View
 from loopwright.ledger.rules import within
 from loopwright.ledger.values import Account, Amended, Cylinder, Draft, Leg, Moved, Opened, State
@@ -49,7 +50,7 @@ def _purity(source: Account) -> int:
 def _untrue(given: list[Account], taken: list[Account]) -> Iterator[Problem]:
     for source in given:
         if source.kind in ("atmosphere", "destruction"):
-            yield Problem("legs", source.id, "a source that can give", "Nothing comes back from there.")
+            yield Problem("legs", source.id, say("a source that can give"), say("Nothing comes back from there."))
         for target in taken:
             yield from _impure(source, target)
 
@@ -58,11 +59,24 @@ def _impure(source: Account, target: Account) -> Iterator[Problem]:
     if target.kind in _WASTE or target.state == "contaminated":
         return
     if source.state == "contaminated":
-        says = f"{source.id} is contaminated: it goes to a reclaimer, to destruction or into a contaminated cylinder."
-        yield Problem("legs", f"{source.id} to {target.id}", ", ".join(_WASTE), says)
+        says = say(
+            "{source} is contaminated: it goes to a reclaimer, to destruction or into a contaminated cylinder.",
+            source=source.id,
+        )
+        yield Problem("legs", say("{source} to {target}", source=source.id, target=target.id), ", ".join(_WASTE), says)
     elif target.kind == "cylinder" and target.state is not None and _purity(source) < _PURITY[target.state]:
-        says = f"What comes from {source.id} would make {target.id} no longer {target.state}; amend its state first."
-        yield Problem("legs", f"{source.id} to {target.id}", f"what is {target.state} or purer", says)
+        says = say(
+            "What comes from {source} would make {target} no longer {state}; amend its state first.",
+            source=source.id,
+            target=target.id,
+            state=say(str(target.state)),
+        )
+        yield Problem(
+            "legs",
+            say("{source} to {target}", source=source.id, target=target.id),
+            say("what is {state} or purer", state=say(str(target.state))),
+            says,
+        )
 
 
 def _improper(
@@ -70,8 +84,10 @@ def _improper(
 ) -> Iterator[Problem]:
     for leg, target in taken:
         if target.kind == "vehicle" and any(_raw(source) for source in given):
-            says = "Recovered refrigerant is recycled or reclaimed before it charges a vehicle."
-            yield _deviation(f"{target.id} from {', '.join(a.id for a in given)}", says)
+            says = say("Recovered refrigerant is recycled or reclaimed before it charges a vehicle.")
+            yield _deviation(
+                say("{target} from {sources}", target=target.id, sources=", ".join(a.id for a in given)), says
+            )
         if target.cylinder is not None:
             held = sum(balance.mass_mg for balance in view.holdings(target.id).values())
             yield from _filling(target, target.cylinder, held + leg.mass_mg, at, given)
@@ -84,24 +100,31 @@ def _raw(source: Account) -> bool:
 
 def _filling(target: Account, cylinder: Cylinder, after_mg: int, at: str, given: list[Account]) -> Iterator[Problem]:
     if cylinder.type == "disposable" and any(source.kind not in ("supplier", "outside") for source in given):
-        says = "A disposable cylinder is never refilled: it can burst, and to transport it is an offence."
+        says = say("A disposable cylinder is never refilled: it can burst, and to transport it is an offence.")
         yield _deviation(target.id, says)
     if cylinder.requalification_due and at[:10] > cylinder.requalification_due:
-        found = f"{target.id}, due {cylinder.requalification_due}"
-        yield _deviation(found, "Its requalification is overdue: it must be tested before it is filled.")
+        found = say("{cylinder}, due {day}", cylinder=target.id, day=cylinder.requalification_due)
+        yield _deviation(found, say("Its requalification is overdue: it must be tested before it is filled."))
     if cylinder.fill_limit_mg is not None and after_mg > cylinder.fill_limit_mg:
-        found = f"{target.id} with {grams(after_mg)}, limit {grams(cylinder.fill_limit_mg)}"
-        yield _deviation(found, "It would be overfilled: warmed liquid leaves no room and bursts a cylinder.")
+        found = say(
+            "{target} with {mass}, limit {limit}",
+            target=target.id,
+            mass=grams(after_mg),
+            limit=grams(cylinder.fill_limit_mg),
+        )
+        yield _deviation(found, say("It would be overfilled: warmed liquid leaves no room and bursts a cylinder."))
 
 
 def _deviation(found: str, says: str) -> Problem:
-    return Problem("deviation", found, "not to do it; if it was done, say why in `deviation`", says)
+    return Problem("deviation", found, say("not to do it; if it was done, say why in `deviation`"), says)
 
 
 def _wishful(account: Account) -> Iterator[Problem]:
     if account.cylinder is not None and account.cylinder.type == "disposable" and account.state == "recovered":
-        says = "A disposable cylinder does not hold recovered refrigerant; if it was so filled, mark it contaminated."
-        yield Problem("account.state", "recovered", "virgin, reclaimed, recycled or contaminated", says)
+        says = say(
+            "A disposable cylinder does not hold recovered refrigerant; if it was so filled, mark it contaminated."
+        )
+        yield Problem("account.state", "recovered", say("virgin, reclaimed, recycled or contaminated"), says)
 
 
 def _cleaned(view: View, account: Account) -> Iterator[Problem]:
@@ -112,5 +135,7 @@ def _cleaned(view: View, account: Account) -> Iterator[Problem]:
     if _PURITY[account.state] <= _PURITY[before.state] or (before.state, account.state) == ("recovered", "recycled"):
         return
     if any(not within(b.mass_mg, b.variance_mg2) for b in view.holdings(account.id).values()):
-        says = f"{account.id} is not empty, and what it holds does not become purer by being called so."
+        says = say(
+            "{account} is not empty, and what it holds does not become purer by being called so.", account=account.id
+        )
         yield Problem("account.state", account.state, before.state, says)

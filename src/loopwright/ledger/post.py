@@ -7,6 +7,7 @@ from datetime import date
 from typing import NamedTuple
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.ledger.books import NO_EFFECT, Effect, View, effect_of
 from loopwright.ledger.chain import canonical, digest, read_entry
 from loopwright.ledger.names import moment, refrigerant_name, text_problem
@@ -77,8 +78,8 @@ def _again(before: Entry, draft: Draft) -> Posting:
         before.job,
     )
     if not same or (isinstance(draft.fact, Moved) and draft.legs != before.legs):
-        allowed = f"the same content as entry {before.seq}, or a new key"
-        raise InputError([Problem("key", draft.key, allowed, "This key stands for another entry.")])
+        allowed = say("the same content as entry {seq}, or a new key", seq=before.seq)
+        raise InputError([Problem("key", draft.key, allowed, say("This key stands for another entry."))])
     text = canonical(before)
     return Posting(before, text, digest(text), NO_EFFECT, False)
 
@@ -91,7 +92,7 @@ def _checked_text(entry: Entry) -> str:
     except (TypeError, ValueError, OverflowError) as error:  # msgspec's errors are ValueErrors; a lone surrogate too
         says, _, place = str(error).partition(" - at ")
         field = place.strip("`").removeprefix("$.") or "entry"
-        raise InputError([Problem(field, "another value", says, "This value cannot be kept.")]) from error
+        raise InputError([Problem(field, say("another value"), says, say("This value cannot be kept."))]) from error
     return text
 
 
@@ -101,7 +102,7 @@ def _texts(draft: Draft) -> Iterator[Problem]:
     found.append(text_problem("note", draft.note, _LONGEST_NOTE, lines=True))
     found += [_written_otherwise("at", draft.at, moment)]
     if isinstance(draft.fact, Reversed) and not draft.note.strip():
-        found.append(Problem("note", "nothing", "the reason", "A reversal says why."))
+        found.append(Problem("note", say("nothing"), say("the reason"), say("A reversal says why.")))
     yield from (problem for problem in found if problem is not None)
     yield from (problem for field, text in texts if (problem := _special(field, text)) is not None)
 
@@ -120,9 +121,11 @@ def _written_otherwise(field: str, text: str, right: Callable[[str], str]) -> Pr
         allowed = right(text)
     except ValueError as error:
         problems = error.problems if isinstance(error, InputError) else ()
-        allowed, says = (problems[0].allowed, problems[0].says) if problems else ("a day such as 2026-07-01", "No day.")
+        allowed, says = (
+            (problems[0].allowed, problems[0].says) if problems else (say("a day such as 2026-07-01"), say("No day."))
+        )
         return Problem(field, repr(text), allowed, says)
-    return None if allowed == text else Problem(field, repr(text), allowed, "It has one way of being written.")
+    return None if allowed == text else Problem(field, repr(text), allowed, say("It has one way of being written."))
 
 
 def _fact_texts(fact: Fact) -> list[tuple[str, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
+from loopwright.language import say
 from loopwright.ledger.rules import COVERAGE, within
 from loopwright.ledger.values import STORES, Account, Balance, Entry, Weighed
 from loopwright.ledger.words import grams, held
@@ -37,20 +38,34 @@ def reconcile(weighed: Weighed, booked: Balance) -> Statement:
     found = Balance(weighed.found_mg, weighed.uncertainty_mg**2)
     left = Balance(found.mass_mg - booked.mass_mg, found.variance_mg2 + booked.variance_mg2)
     agrees = within(left.mass_mg, left.variance_mg2)
-    says = f"{weighed.account}: {held(found)} found, {held(booked)} by the books; {_difference(left, agrees)}"
+    says = say(
+        "{account}: {found} found, {booked} by the books; {left}",
+        account=weighed.account,
+        found=held(found),
+        booked=held(booked),
+        left=_difference(left, agrees),
+    )
     return Statement(weighed.account, weighed.refrigerant, booked, found, left, agrees, says)
 
 
 def _difference(left: Balance, agrees: bool) -> str:
     if left.mass_mg == 0:
-        return "they agree."
-    direction = "missing" if left.mass_mg < 0 else "too many"
-    amount = f"{grams(abs(left.mass_mg))} are {direction}"
+        return say("they agree.")
+    mass = grams(abs(left.mass_mg))
+    amount = say("{mass} are missing", mass=mass) if left.mass_mg < 0 else say("{mass} are too many", mass=mass)
     if agrees:
-        return f"{amount}, within what is uncertain ({grams(COVERAGE * left.uncertainty_mg)})."
+        return say(
+            "{amount}, within what is uncertain ({uncertain}).",
+            amount=amount,
+            uncertain=grams(COVERAGE * left.uncertainty_mg),
+        )
     if left.variance_mg2 == 0:
-        return f"{amount}, and nothing is uncertain: unexplained."
-    return f"{amount}, {abs(left.mass_mg) / left.uncertainty_mg:.1f} standard uncertainties: unexplained."
+        return say("{amount}, and nothing is uncertain: unexplained.", amount=amount)
+    return say(
+        "{amount}, {count:.1f} standard uncertainties: unexplained.",
+        amount=amount,
+        count=abs(left.mass_mg) / left.uncertainty_mg,
+    )
 
 
 class Summary(NamedTuple):

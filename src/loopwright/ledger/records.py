@@ -7,6 +7,7 @@ import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
+from loopwright.language import say
 from loopwright.ledger.books import Books
 from loopwright.ledger.law import Jurisdiction
 from loopwright.ledger.values import STORES, Account, Entry, Leg, Moved, Operator, Reversed, Weighed
@@ -181,7 +182,14 @@ def _gaps(rows: Iterable[Row], what: str, fields: Sequence[str], need: str, aske
     found = []
     for name, missing in {str(row[what]): [f for f in fields if not row[f]] for row in rows}.items():
         if missing:
-            found.append(f"The {what} {name} has no {', no '.join(missing)} in the ledger.")
+            found.append(
+                say(
+                    "The {what} {name} has no {missing} in the ledger.",
+                    what=what,
+                    name=name,
+                    missing=say(", no ").join(missing),
+                )
+            )
     return found
 
 

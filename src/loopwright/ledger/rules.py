@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from math import isqrt
 
 from loopwright.errors import Problem
+from loopwright.language import say
 from loopwright.ledger.books import Effect, View, effect_of
 from loopwright.ledger.values import (
     BOUNDARY,
@@ -92,58 +93,84 @@ def broken(view: View, fact: Fact, legs: tuple[Leg, ...], effect: Effect) -> lis
 
 
 def _no_legs(legs: tuple[Leg, ...]) -> list[Problem]:
-    return [Problem("legs", f"{len(legs)} legs", "none", "This kind of entry moves nothing.")] if legs else []
+    return (
+        [Problem("legs", say("{count} legs", count=len(legs)), say("none"), say("This kind of entry moves nothing."))]
+        if legs
+        else []
+    )
 
 
 def _opening(view: View, account: Account) -> Iterator[Problem]:
     if view.account(account.id) is not None:
-        yield Problem("account.id", account.id, "a name not used yet", "There is an account of that name.")
+        yield Problem("account.id", account.id, say("a name not used yet"), say("There is an account of that name."))
     if account.closed:
-        yield Problem("account.closed", "true", "false", "An account opens open.")
+        yield Problem("account.closed", "true", "false", say("An account opens open."))
     yield from _fitting(account)
 
 
 def _fitting(account: Account) -> Iterator[Problem]:
     store = account.kind in STORES
     if store != (account.refrigerant is not None):
-        allowed = "its one refrigerant" if store else "none"
-        yield Problem("account.refrigerant", str(account.refrigerant), allowed, f"Wrong for a {account.kind}.")
+        allowed = say("its one refrigerant") if store else say("none")
+        yield Problem(
+            "account.refrigerant", str(account.refrigerant), allowed, say("Wrong for a {kind}.", kind=say(account.kind))
+        )
     if (account.kind == "cylinder") != (account.cylinder is not None):
-        yield Problem("account.cylinder", str(account.cylinder), "for cylinders, and only those", "Does not fit.")
+        yield Problem(
+            "account.cylinder", str(account.cylinder), say("for cylinders, and only those"), say("Does not fit.")
+        )
     states = {
         "cylinder": ("virgin", "reclaimed", "recycled", "recovered", "contaminated"),
         "machine": ("recycled", "recovered", "contaminated"),
     }.get(account.kind, (None,))
     if account.state not in states:
-        yield Problem("account.state", str(account.state), ", ".join(map(str, states)), f"Wrong for a {account.kind}.")
+        yield Problem(
+            "account.state",
+            str(account.state),
+            ", ".join(map(str, states)),
+            say("Wrong for a {kind}.", kind=say(account.kind)),
+        )
 
 
 def _amending(view: View, account: Account) -> Iterator[Problem]:
     before = view.account(account.id)
     if before is None:
-        yield Problem("account.id", account.id, "an account that was opened", "There is no such account.")
+        yield Problem("account.id", account.id, say("an account that was opened"), say("There is no such account."))
         return
     yield from _fitting(account)
     if account.kind != before.kind:
-        yield Problem("account.kind", account.kind, before.kind, "An account stays what it is; open another.")
-    full = [f"{held(b)} of {r}" for r, b in view.holdings(account.id).items() if not within(b.mass_mg, b.variance_mg2)]
+        yield Problem("account.kind", account.kind, before.kind, say("An account stays what it is; open another."))
+    full = [
+        say("{mass} of {refrigerant}", mass=held(b), refrigerant=r)
+        for r, b in view.holdings(account.id).items()
+        if not within(b.mass_mg, b.variance_mg2)
+    ]
     if full and account.refrigerant != before.refrigerant:
-        found = f"{account.refrigerant}, while it holds {', '.join(full)}"
-        yield Problem("account.refrigerant", found, str(before.refrigerant), "It is not empty.")
+        found = say("{refrigerant}, while it holds {masses}", refrigerant=account.refrigerant, masses=", ".join(full))
+        yield Problem("account.refrigerant", found, str(before.refrigerant), say("It is not empty."))
     if full and account.kind in STORES and account.closed:
-        yield Problem("account.closed", f"true, while it holds {', '.join(full)}", "false", "It is not empty.")
+        yield Problem(
+            "account.closed",
+            say("true, while it holds {masses}", masses=", ".join(full)),
+            "false",
+            say("It is not empty."),
+        )
 
 
 def _moving(legs: tuple[Leg, ...]) -> list[Problem]:
     problems = []
     names = {leg.account for leg in legs}
     if len(legs) < 2 or len(names) != len(legs):
-        found = ", ".join(leg.account for leg in legs) or "none"
-        problems.append(Problem("legs", found, "two or more different accounts", "It does not move anything."))
+        found = ", ".join(leg.account for leg in legs) or say("none")
+        problems.append(
+            Problem("legs", found, say("two or more different accounts"), say("It does not move anything."))
+        )
     for leg in legs:
         if not 0 < abs(leg.mass_mg) <= LARGEST_MASS_MG:
-            allowed = f"above 0 and up to {grams(LARGEST_MASS_MG)}"
-            problems.append(Problem("legs", grams(abs(leg.mass_mg)), allowed, f"Wrong mass for {leg.account}."))
+            allowed = say("above 0 and up to {limit}", limit=grams(LARGEST_MASS_MG))
+            problems.append(
+                Problem("legs", grams(abs(leg.mass_mg)), allowed, say("Wrong mass for {account}.", account=leg.account))
+            )
     return problems + _spreads(legs)
 
 
@@ -152,60 +179,100 @@ def _spreads(legs: tuple[Leg, ...]) -> list[Problem]:
     variances = {leg.variance_mg2 for leg in legs}
     for variance in variances:
         if variance < 0 or isqrt(variance) ** 2 != variance or variance > LARGEST_UNCERTAINTY_MG**2:
-            allowed = f"0 to {grams(LARGEST_UNCERTAINTY_MG)}, in whole milligrams"
-            return [Problem("uncertainty", f"a variance of {variance} mg²", allowed, "Wrong uncertainty.")]
+            allowed = say(
+                "0 to {limit}, in whole milligrams",
+                limit=grams(LARGEST_UNCERTAINTY_MG),
+            )
+            return [
+                Problem(
+                    "uncertainty",
+                    say("a variance of {variance} mg²", variance=variance),
+                    allowed,
+                    say("Wrong uncertainty."),
+                )
+            ]
     if len(variances) == 1 and len(legs) > 1:  # alike, as nearly always
         return []
     spreads = [isqrt(leg.variance_mg2) for leg in legs]
     if 2 * max(spreads, default=0) <= sum(spreads):
         return []
-    found, allowed = " and ".join(map(grams, spreads)), "none larger than the others together; alike for two legs"
-    says = "What leaves one account enters the others, so their uncertainties belong together."
+    found, allowed = (
+        say(" and ").join(map(grams, spreads)),
+        say("none larger than the others together; alike for two legs"),
+    )
+    says = say("What leaves one account enters the others, so their uncertainties belong together.")
     return [Problem("uncertainty", found, allowed, says)]
 
 
 def _weighing(view: View, fact: Weighed, legs: tuple[Leg, ...]) -> Iterator[Problem]:
     account = view.account(fact.account)
     if account is None or account.kind not in STORES:
-        yield Problem("account", fact.account, "a cylinder, machine, hoses or vehicle", "It cannot be weighed.")
+        yield Problem(
+            "account", fact.account, say("a cylinder, machine, hoses or vehicle"), say("It cannot be weighed.")
+        )
         return
     if account.refrigerant != fact.refrigerant and account.state != "contaminated":
-        yield Problem("refrigerant", fact.refrigerant, str(account.refrigerant), f"{account.id} holds another.")
+        yield Problem(
+            "refrigerant",
+            fact.refrigerant,
+            str(account.refrigerant),
+            say("{account} holds another.", account=account.id),
+        )
     if fact.found_mg < 0 and not within(fact.found_mg, fact.uncertainty_mg**2):
         found = f"{grams(fact.found_mg)} ± {grams(fact.uncertainty_mg)}"
-        yield Problem("found_mg", found, "not less than nothing, within its uncertainty", "Is the tare right?")
+        yield Problem(
+            "found_mg", found, say("not less than nothing, within its uncertainty"), say("Is the tare right?")
+        )
     if fact.gross_mg is not None and fact.gross_mg - (fact.tare_mg or 0) != fact.found_mg:
         found = f"{grams(fact.gross_mg)} less {grams(fact.tare_mg or 0)}"
-        yield Problem("found_mg", found, grams(fact.found_mg), "Gross less tare is not what was found.")
+        yield Problem("found_mg", found, grams(fact.found_mg), say("Gross less tare is not what was found."))
     if fact.against is None:
         yield from _no_legs(legs)
         return
     others = [r for r, b in view.holdings(fact.account).items() if r != fact.refrigerant and b.mass_mg != 0]
     if others:
-        says = "A scale does not tell refrigerants apart: book the difference as movements, by your own judgement."
-        yield Problem("against", f"{fact.account} also holds {', '.join(others)}", "nothing", says)
+        says = say("A scale does not tell refrigerants apart: book the difference as movements, by your own judgement.")
+        yield Problem(
+            "against",
+            say("{account} also holds {refrigerants}", account=fact.account, refrigerants=", ".join(others)),
+            say("nothing"),
+            says,
+        )
     other = view.account(fact.against)
     if other is None or other.kind not in ("unexplained", "atmosphere", "outside"):
-        allowed = "an unexplained, outside or atmosphere account"
-        yield Problem("against", fact.against, allowed, "The difference cannot be booked there.")
+        allowed = say("an unexplained, outside or atmosphere account")
+        yield Problem("against", fact.against, allowed, say("The difference cannot be booked there."))
     elif legs != _recount(fact, fact.against, view.balance(fact.account, fact.refrigerant)):
-        yield Problem("legs", str(legs), "the difference to the books", "The legs are not those of this weighing.")
+        yield Problem(
+            "legs", str(legs), say("the difference to the books"), say("The legs are not those of this weighing.")
+        )
 
 
 def _reversing(view: View, seq: int, legs: tuple[Leg, ...]) -> Iterator[Problem]:
     original = view.entry(seq) if seq <= view.head().seq else None
     if original is None or not original.legs or isinstance(original.fact, Reversed):
-        yield Problem("entry", str(seq), "an earlier movement or booked weighing", "That entry cannot be reversed.")
+        yield Problem(
+            "entry", str(seq), say("an earlier movement or booked weighing"), say("That entry cannot be reversed.")
+        )
         return
     if (by := view.reversed_by(seq)) is not None:
-        yield Problem("entry", str(seq), "an entry that stands", f"Entry {by} has reversed it already.")
+        yield Problem("entry", str(seq), say("an entry that stands"), say("Entry {by} has reversed it already.", by=by))
     refrigerant = effect_of(view, original.fact, original.legs).refrigerant or ""
     for leg in original.legs:
         if (recount := view.recount_after(leg.account, refrigerant, seq)) is not None:
-            says = f"{leg.account} was weighed and booked since; reverse entry {recount} first, or leave both."
-            yield Problem("entry", str(seq), f"an entry after {recount}", says)
+            says = say(
+                "{account} was weighed and booked since; reverse entry {recount} first, or leave both.",
+                account=leg.account,
+                recount=recount,
+            )
+            yield Problem("entry", str(seq), say("an entry after {recount}", recount=recount), says)
     if legs != _taken_back(original):
-        yield Problem("legs", str(legs), f"the legs of entry {seq} with their signs turned", "It does not reverse it.")
+        yield Problem(
+            "legs",
+            str(legs),
+            say("the legs of entry {seq} with their signs turned", seq=seq),
+            say("It does not reverse it."),
+        )
 
 
 def _stores(view: View, legs: tuple[Leg, ...], effect: Effect) -> list[Problem]:
@@ -214,33 +281,46 @@ def _stores(view: View, legs: tuple[Leg, ...], effect: Effect) -> list[Problem]:
         return []
     refrigerant, after = effect
     if refrigerant is None:
-        return [Problem("legs", f"{len(legs)} legs", "legs of one refrigerant", "What they move cannot be told.")]
+        return [
+            Problem(
+                "legs",
+                say("{count} legs", count=len(legs)),
+                say("legs of one refrigerant"),
+                say("What they move cannot be told."),
+            )
+        ]
     problems = []
     total = 0
     for leg, balance in zip(legs, after, strict=True):
         total += leg.mass_mg
         account = view.account(leg.account)
         if account is None:
-            problems.append(Problem("account", leg.account, "an account that was opened", "There is no such account."))
+            problems.append(
+                Problem("account", leg.account, say("an account that was opened"), say("There is no such account."))
+            )
         elif account.closed:
-            problems.append(Problem("account", leg.account, "an open account", "It was closed; open it again first."))
+            problems.append(
+                Problem("account", leg.account, say("an open account"), say("It was closed; open it again first."))
+            )
         elif account.refrigerant not in (None, refrigerant) and account.state != "contaminated":
             problems.append(_mixed(account, refrigerant))
         elif balance.mass_mg < 0 and account.kind not in BOUNDARY and _overdrawn(balance):
             problems.append(_too_little(leg, refrigerant, balance))
         if not (0 <= balance.variance_mg2 <= LARGEST_VARIANCE_MG2 and abs(balance.mass_mg) <= LARGEST_VARIANCE_MG2):
-            says = "It would no longer fit the ledger: weigh it and book the difference."
-            problems.append(Problem(leg.account, str(balance), "what the ledger can hold", says))
+            says = say("It would no longer fit the ledger: weigh it and book the difference.")
+            problems.append(Problem(leg.account, str(balance), say("what the ledger can hold"), says))
     if total != 0:
-        says = "What leaves must arrive: the legs do not balance."
-        problems.append(Problem("legs", f"a sum of {grams(total)}", "0 g", says))
+        says = say("What leaves must arrive: the legs do not balance.")
+        problems.append(Problem("legs", say("a sum of {total}", total=grams(total)), "0 g", says))
     return problems
 
 
 def _mixed(account: Account, refrigerant: str) -> Problem:
-    says = (
-        f"{account.id} is for {account.refrigerant}; refrigerants are never mixed. "
-        "If they were, mark the account as contaminated first."
+    says = say(
+        "{account} is for {refrigerant}; refrigerants are never mixed. If they were, mark the account as "
+        "contaminated first.",
+        account=account.id,
+        refrigerant=account.refrigerant,
     )
     return Problem("refrigerant", refrigerant, str(account.refrigerant), says)
 
@@ -251,9 +331,17 @@ def _overdrawn(balance: Balance) -> bool:
 
 def _too_little(leg: Leg, refrigerant: str, after: Balance) -> Problem:
     before = Balance(after.mass_mg - leg.mass_mg, after.variance_mg2 - leg.variance_mg2)
-    says = (
-        f"By the books {leg.account} holds {held(before)} of {refrigerant}, so {grams(-leg.mass_mg)} cannot leave it. "
-        "Something was not entered, or a mass is wrong: enter what is missing, or weigh it and book the difference."
+    says = say(
+        "By the books {account} holds {before} of {refrigerant}, so {mass} cannot leave it. Something was "
+        "not entered, or a mass is wrong: enter what is missing, or weigh it and book the difference.",
+        account=leg.account,
+        before=held(before),
+        refrigerant=refrigerant,
+        mass=grams(-leg.mass_mg),
     )
-    allowed = f"at most {COVERAGE} standard uncertainties ({grams(COVERAGE * after.uncertainty_mg)}) below nothing"
-    return Problem("legs", f"{grams(after.mass_mg)} left", allowed, says)
+    allowed = say(
+        "at most {count} standard uncertainties ({mass}) below nothing",
+        count=COVERAGE,
+        mass=grams(COVERAGE * after.uncertainty_mg),
+    )
+    return Problem("legs", say("{mass} left", mass=grams(after.mass_mg)), allowed, says)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loopwright.language import decimal_mark
 from loopwright.ledger.values import Balance
 
 __all__ = ["grams", "held"]
@@ -14,7 +15,8 @@ def grams(mass_mg: float) -> str:
     ('480.0 g', '12346 g', '-0.0 g')
     """
     value = mass_mg / 1000
-    return f"{value:.1f} g" if abs(value) < 1000 else f"{value:.0f} g"
+    text = f"{value:.1f} g" if abs(value) < 1000 else f"{value:.0f} g"
+    return text.replace(".", decimal_mark())
 
 
 def held(balance: Balance) -> str:
