@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 from uuid import uuid4
@@ -19,6 +20,11 @@ Kind = Literal["opened", "wrote", "did", "noted", "photo", "service", "undid", "
 KINDS: tuple[Kind, ...] = get_args(Kind)
 TESTS = ("before", "after")
 LONGEST_VALUE, LONGEST_NOTE = 200, 4000  # characters
+_TEXT: tuple[type, str] = (str, "text")
+_TYPES: Mapping[str, tuple[type, str]] = {
+    "event": (Mapping, "a table"),
+    "done": (bool, "true or false"),
+}  # the rest: text
 _ID = re.compile(r"[A-Za-z0-9-]{8,64}")
 _KEYS: Mapping[Kind, tuple[frozenset[str], frozenset[str]]] = {  # needed, and allowed beside them
     "opened": (frozenset(), frozenset({"vehicle"})),
@@ -75,6 +81,8 @@ def _problems(entry: Entry) -> list[Problem]:
         return [_wrong("kind", entry.kind, ", ".join(KINDS), "No such kind of entry.")]
     if not _ID.fullmatch(entry.id):
         return [_wrong("id", entry.id, "8 to 64 letters, digits and dashes", "No id.")]
+    if not _can_be_kept(entry):
+        return [_wrong("data", "what is no text", "text without a zero character, finite numbers", "Not text.")]
     needed, beside = _KEYS[entry.kind]
     found = {*entry.data}
     if not needed <= found or not found <= needed | beside:
@@ -82,11 +90,43 @@ def _problems(entry: Entry) -> list[Problem]:
     problems = [
         _too_long(entry, key) for key, value in entry.data.items() if _length(value) > _longest(entry.kind, key)
     ]
+    problems += [_misfit(key, value) for key, value in entry.data.items() if not _fits(key, value)]
+    if problems:
+        return problems
     if entry.kind == "wrote":
         problems += _wrote(entry.data)
     if entry.kind == "did":
         problems += _did(entry.data)
     return problems
+
+
+def _can_be_kept(entry: Entry) -> bool:
+    """Whether every database can keep it: PostgreSQL's text has no zero character, and half a character is none."""
+    try:
+        json.dumps([entry.at, entry.by, entry.data], ensure_ascii=False, allow_nan=False).encode()
+        return not any("\0" in text for text in _texts([entry.at, entry.by, entry.data]))
+    except (ValueError, TypeError, RecursionError):
+        return False
+
+
+def _texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, Mapping):
+        for key, inside in value.items():
+            yield from (key, *_texts(inside))
+    elif isinstance(value, list):
+        for inside in value:
+            yield from _texts(inside)
+
+
+def _misfit(key: str, value: object) -> Problem:
+    allowed = _TYPES.get(key, _TEXT)[1]
+    return _wrong(key, value, allowed, "Not text." if allowed == "text" else "Of another kind.")
+
+
+def _fits(key: str, value: object) -> bool:
+    return isinstance(value, _TYPES.get(key, _TEXT)[0])
 
 
 def _wrote(data: Mapping[str, Any]) -> list[Problem]:
@@ -95,8 +135,6 @@ def _wrote(data: Mapping[str, Any]) -> list[Problem]:
     problems = []
     if key not in known:
         problems.append(_wrong("field", data["field"], "a field of vehicle, before or after", "No such field."))
-    if not isinstance(data["value"], str):
-        problems.append(_wrong("value", data["value"], "text as typed", "Not text."))
     return problems
 
 
