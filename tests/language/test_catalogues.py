@@ -9,6 +9,7 @@ import pytest
 from loopwright.language import languages, say, say_many, speaking
 from loopwright.language.extract import compiled, faults, template, translated, written
 from loopwright.language.messages import Message, gathered, in_cards, in_python
+from loopwright.ledger.values import AccountKind, Method, State
 from loopwright.quantities import Kind
 from loopwright.readings.points import PHASES, STATISTICS
 from loopwright.readings.read import CHOICES
@@ -80,6 +81,7 @@ def test_what_is_shown_spelt_out_is_gathered() -> None:
         "of_span_pct",
         "limit",
     }
+    ids |= {*get_args(AccountKind), *get_args(State), *get_args(Method)}
     ids |= {item.name for form in CALCULATORS.values() for item in form.fields}
     assert {name.replace("_", " ") for name in ids} - known == set()
     texts = {text for form in CALCULATORS.values() for text in (form.title, form.says, *(f.says for f in form.fields))}

@@ -103,6 +103,28 @@ _IDS = (
     "yes",
     "no",
     "unknown",
+    "supplier",
+    "hoses",
+    "machine",
+    "atmosphere",
+    "reclaimer",
+    "destruction",
+    "outside",
+    "unexplained",
+    "virgin",
+    "reclaimed",
+    "recycled",
+    "recovered",
+    "contaminated",
+    "scale",
+    "label",
+    "estimate",
+    "opened",
+    "amended",
+    "registered",
+    "moved",
+    "weighed",
+    "reversed",
 )
 
 # Texts of the cards that a person reads: files, then paths inside; "*" is every entry of a list or table, "@" the
@@ -154,6 +176,7 @@ _CARDS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "steps.*.timer.says",
         ),
     ),
+    ("ledger/jurisdictions/*.toml", ("title", "note", "rules.*.asks")),
     ("job/acts.toml", ("stages.*.title", "stages.*.says", "acts.*.title", "acts.*.says", "acts.*.why")),
 )
 
