@@ -11,6 +11,7 @@ import io
 import string
 import sys
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,7 @@ __all__ = ["compiled", "faults", "main", "template", "translated", "written"]
 
 _LOCALE = Path(__file__).resolve().parent / "locale"
 _HEADER = "# Messages of Loopwright; translations are edited here, everything else is renewed by `python -m {module}`."
+_NO_DAY = datetime(2000, 1, 1, tzinfo=UTC)  # stands in the compiled header, which would hold the clock's otherwise
 _KEPT = ('"Language:', '"Plural-Forms', '"MIME', '"Content')  # of the header; days would make every run a change
 
 
@@ -43,7 +45,9 @@ def translated(language: str) -> Catalog:
     from babel.messages.pofile import read_po
 
     with _po(language).open("rb") as file:
-        return read_po(file, locale=language)
+        catalog = read_po(file, locale=language)
+    catalog.creation_date = catalog.revision_date = _NO_DAY
+    return catalog
 
 
 def written(catalog: Catalog) -> bytes:
