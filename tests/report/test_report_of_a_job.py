@@ -70,8 +70,10 @@ def serve(shop: Shop, job: str) -> None:
         Finished(NOON + 80, "Ann", "identify"),
         Started(NOON + 90, "Ann", "recover"),
         Noted(NOON + 900, "Ann", "recover", "recovered_mass", 0.352),
-        Finished(NOON + 960, "Ann", "recover"),
-        Deviated(NOON + 970, "Ann", "repair", "Nothing was opened; a valve core only."),
+        Noted(NOON + 910, "Ann", "recover", "machine_off", "yes"),
+        Noted(NOON + 1250, "Ann", "recover", "pressure_after_wait", 62e3),
+        Finished(NOON + 1260, "Ann", "recover"),
+        Deviated(NOON + 1300, "Ann", "repair", "Nothing was opened; a valve core only.", "hurt"),
     ]
     for event in events:
         keep(shop, job, "service", event=to_plain(event))
@@ -91,7 +93,15 @@ def test_a_whole_job_becomes_a_report(shop: Shop) -> None:
     assert [run.moment for run in report.runs] == ["before", "after"]
     assert [run.judgement.verdict for run in report.runs] == ["does_not_perform", "performs"]
     first, *rest = (plain(page) for page in pages(job_pdf(shop, job, zone=UTC)))
-    for said in ("Job 1", "R. Okafor", "HRB 214", "23 psi", "31 psi", "Taken out: 352 g.", "purity 99.8 %"):
+    for said in (
+        "Job 1",
+        "R. Okafor",
+        "HRB 214",
+        "23 psi",
+        "31 psi",
+        "Taken out: 352 g.",
+        "Identify the refrigerant: refrigerant",
+    ):
         assert said in first, said
     appendix = squeezed(" ".join(rest))
     for said in (
@@ -101,7 +111,7 @@ def test_a_whole_job_becomes_a_report(shop: Shop) -> None:
         "What the customer says: warm since August",
         "Ordered a new cap.",
         "the valve core",
-        "Nov 25, 2026, 12:16",  # when the recovery was finished, in the zone asked for
+        "Nov 25, 2026, 12:21",  # when the recovery was finished, in the zone asked for
     ):
         assert squeezed(said) in appendix, said
 

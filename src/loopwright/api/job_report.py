@@ -11,9 +11,11 @@ from loopwright.language import say, speaking
 from loopwright.quantities import Kind, show
 
 if TYPE_CHECKING:
+    from loopwright.api.ledger import Ledger
+    from loopwright.api.service_ledger import Movement as Booked
     from loopwright.api.shop import Shop as JobBook
     from loopwright.api.shop import StoredJob
-    from loopwright.report import Deviation, Paper, Photo, Refrigerant, Report, Run, Step
+    from loopwright.report import Deviation, Paper, Person, Photo, Refrigerant, Report, Run, Step
     from loopwright.service.events import Event
     from loopwright.service.procedure import State
 
@@ -43,6 +45,7 @@ def job_report(
     paper: Paper = "a4",
     language: str = "en",
     zone: tzinfo | None = None,
+    ledger: Ledger | None = None,
     **about: Any,
 ) -> Report:
     """Return what the report of a job says.
@@ -57,13 +60,14 @@ def job_report(
     paper : "a4" or "letter"
     language : in which everything is said
     zone : the shop's time zone; the machine's without it
+    ledger : the shop's, for where the refrigerant went; without it only what the service wrote down is told
     about : any field of `Report`, instead of what the job says: `shop`, `technician`, `refrigerant`, `made`, ...
 
     Raises
     ------
     InputError : there is no such job
     """
-    from loopwright.report import Person, Report
+    from loopwright.report import Report
 
     stored = book.job(job)
     state = stored.state
@@ -71,14 +75,14 @@ def job_report(
         service = _service(stored)
         said: dict[str, Any] = {
             "made": _local(book.clock(), zone),
-            "technician": Person(state.opened_by),
+            "technician": _technician(stored, service),
             "job": str(stored.number),
             "vehicle": state.vehicle_value("label"),
             **{key: state.vehicle_value(key) for key in ("customer", "plate", "vin", "odometer")},
             "runs": _runs(book, stored, language, zone),
             "steps": _steps(service, zone),
             "deviations": _deviations(service, zone),
-            "refrigerant": _refrigerant(service, zone),
+            "refrigerant": _booked(ledger, stored, zone) or _refrigerant(service, zone),
             "notes": _notes(stored),
             "photos": _photos(book, stored),
         }
@@ -137,10 +141,10 @@ class _Service(NamedTuple):
 
 def _service(stored: StoredJob) -> _Service | None:
     """Where the service stands, and its events; None where none was begun."""
-    from loopwright.service.events import from_plain
+    from loopwright.api.service_job import replay
     from loopwright.service.procedure import derive
 
-    events = [from_plain(event) for event in stored.state.service]
+    events = replay(stored.state.service).events
     return _Service(derive(events), events) if events else None
 
 
@@ -204,6 +208,61 @@ def _refrigerant(service: _Service | None, zone: tzinfo | None) -> Refrigerant:
         if isinstance(mass := standing.get(record), float)
     ]
     return Refrigerant(tuple(found))
+
+
+def _technician(stored: StoredJob, service: _Service | None) -> Person:
+    """Who closed the service, with the certificate written down then; else who opened the job."""
+    from loopwright.report import Person
+    from loopwright.service.events import Noted
+
+    noted = [e for e in service.events if isinstance(e, Noted) and e.record == "certificate"] if service else []
+    return Person(noted[-1].by, str(noted[-1].value)) if noted else Person(stored.state.opened_by)
+
+
+def _booked(ledger: Ledger | None, stored: StoredJob, zone: tzinfo | None) -> Refrigerant | None:
+    """What the books say of this job's refrigerant; None where nothing was booked."""
+    if ledger is None:
+        return None
+    from loopwright.api.service_ledger import movements_of, vehicle_account
+    from loopwright.report import Movement, Refrigerant
+
+    vehicle = vehicle_account(stored.vehicle)
+    found = [one for one in movements_of(ledger, stored) if not one.reversed]
+    if not found:
+        return None
+    names = {vehicle: say("the vehicle"), "atmosphere": say("the air"), "outside": say("what it came with")}
+    moved = [
+        Movement(
+            say("{source} to {target}", source=names.get(m.source, m.source), target=names.get(m.target, m.target)),
+            m.mass_mg / 1e6,
+            m.uncertainty_mg / 1e6,
+            "other"
+            if m.source == "outside"
+            else "out"
+            if m.source == vehicle
+            else "in"
+            if m.target == vehicle
+            else "other",
+            _local(m.at, zone),
+        )
+        for m in found
+    ]
+    return Refrigerant(tuple(moved), _held(ledger, vehicle))
+
+
+def _direction(moved: Booked, vehicle: str) -> Literal["out", "in", "other"]:
+    """As seen from the vehicle; what it came with was in it already."""
+    if moved.source == vehicle:
+        return "out"
+    return "in" if moved.target == vehicle and moved.source != "outside" else "other"
+
+
+def _held(ledger: Ledger, vehicle: str) -> str:
+    """What the vehicle holds by the books."""
+    from loopwright.report.words import grams
+
+    said = [f"{grams(b.mass_mg / 1e6, b.uncertainty_mg / 1e6)} {name}" for name, b in ledger.holdings(vehicle).items()]
+    return say("By the books the vehicle now holds {masses}.", masses=", ".join(said)) if said else ""
 
 
 def _notes(stored: StoredJob) -> tuple[str, ...]:

@@ -9,8 +9,8 @@ from loopwright.diagnosis.judgement import Expected, Judgement
 from loopwright.figures import placed, plane_figure, svg
 from loopwright.figures.strips import in_order
 from loopwright.figures.terms import row
-from loopwright.figures.words import PHASES, cause_name, counts, headline, reading_name, severity_text
-from loopwright.language import date, later, say, say_many
+from loopwright.figures.words import PHASES, cause_name, counts, headline, place_word, reading_name, severity_text
+from loopwright.language import date, say, say_many
 from loopwright.readings import Test
 from loopwright.report.values import Report, Run
 from loopwright.report.words import grams, momentous, summed, title, when
@@ -27,7 +27,6 @@ _LEAST, _MOST = 0.03, 4  # least probability of a cause that a customer reads of
 # Which readings a customer sees first where the page cannot hold them all.
 _FIRST = (("running", "high_side"), ("running", "low_side"), ("running", "vent_center"), ("standing", "low_side"))
 _FAILING = ("does_not_perform", "marginal")
-_PLACES = {"below": later("below"), "inside": later("inside"), "above": later("above")}
 
 
 def front(report: Report) -> Json:
@@ -41,7 +40,7 @@ def front(report: Report) -> Json:
         "pictures": [_picture(run, runs) for run in runs if _is_drawn(run)],
         "causes": _causes(runs),
         "table": _table(runs),
-        "done": [" ".join(part for part in (step.step, step.result) if part) for step in report.steps],
+        "done": [": ".join(part for part in (step.step, step.result) if part) for step in report.steps],
         "deviations": _deviations(report),
         "refrigerant": _refrigerant(report),
         "next": _next(runs),
@@ -171,7 +170,7 @@ def _cell(run: Run, of: Key) -> Json | None:
     strip = placed(shown.low, shown.median, shown.high, shown.measured)
     return {
         "value": as_written(run.test, found),
-        "word": say(_PLACES[strip.word]) if strip.word else "",
+        "word": place_word(strip.word),
         "where": strip.word or "",
         "band": f"{shown.band} {shown.unit}",
         "median": strip.median,

@@ -120,16 +120,13 @@ def _reference(reading: Reading) -> str:
 
 
 def _understood(reading: Reading) -> str:
-    quantity = points().quantities[reading.quantity]
-    absolute = f" {say('absolute')}" if quantity.kind == "pressure" else ""
-    return f"{show(reading.value, quantity.kind, quantity.unit)}{absolute} ± {_sigma(reading)}"
-
-
-def _sigma(reading: Reading) -> str:
+    """The value in SI with its standard uncertainty, both in one unit; a temperature's is the same in K."""
     quantity = points().quantities[reading.quantity]
     unit = "K" if quantity.kind == "temperature" else quantity.unit
-    size = from_si(default_sigma(reading), quantity.accuracy_kind, unit)
-    return f"{decimal(size, 1 if size < 10 else 0)} {unit}"
+    sigma = from_si(default_sigma(reading), quantity.accuracy_kind, unit)
+    value, _, symbol = show(reading.value, quantity.kind, quantity.unit).partition(" ")
+    absolute = f" {say('absolute')}" if quantity.kind == "pressure" else ""
+    return f"{value} ± {decimal(sigma, 1 if sigma < 10 else 0)} {symbol}{absolute}"
 
 
 def _band(expected: Expected, run: Run) -> str:
