@@ -209,11 +209,13 @@ def test_the_record_tells_who_changed_what_and_cannot_be_changed(people: People,
         ("Tia", "password changed", "Tia"),
         ("Tia", "settings changed", "Tia"),
         ("Olga", "role changed", "Tia"),
-        ("invited by Olga", "person joined", "Tia"),
+        ("Tia", "person joined", "Tia"),
         ("Olga", "invitation made", "join"),
-        ("invited by first start", "person joined", "Olga"),
+        ("Olga", "person joined", "Olga"),
         ("first start", "invitation made", "setup"),
     ]
+    assert people.audit()[1].data == {"language": "es", "pressure": "bar"}
+    assert people.audit()[3].data == {"name": "Tia", "role": "trainee", "invited_by": "Olga"}
     assert all(PASSWORD not in str(line) and "argon2" not in str(line) for line in people.audit())
     for statement in ("UPDATE shop_audit SET what = 'nothing'", "DELETE FROM shop_audit"):
         with pytest.raises(Exception, match="append-only"), people.store.engine.begin() as connection:

@@ -97,7 +97,7 @@ class People:
         owner = self.store.first_owner()
         if owner is None:
             owner = Person(str(uuid4()), "Owner", "owner")
-            self.store.add(owner, "owner", "", by="first start")
+            self.store.add(owner, "owner", "", "first start")
         return owner
 
     def anybody_signs_in(self) -> bool:
@@ -222,7 +222,7 @@ class People:
             problems.insert(0, Problem("old_password", "…", say("your password"), say("This is not your password.")))
         if problems:
             raise InputError(problems)
-        self.store.change(person.id, {"password": self._hash(new)}, person.id, "password changed", ("session",))
+        self.store.change(person.id, {"password": self._hash(new)}, person.id, "password changed", {}, ("session",))
 
     def forget_stale(self) -> None:
         """Drop sessions and invitations that no longer hold; done at every start."""
@@ -276,9 +276,11 @@ class People:
         problems = [problem for key, value in known.items() for problem in _preference_problems(key, value)]
         if problems:
             raise InputError(problems)
-        preferences = Preferences(**{**asdict(self.get(person.id).preferences), **known})
-        text = json.dumps(asdict(preferences), ensure_ascii=False)
-        self.store.change(person.id, {"preferences": text}, person.id, "settings changed")
+        before = asdict(self.get(person.id).preferences)
+        text = json.dumps({**before, **known}, ensure_ascii=False)
+        changed = {key: value for key, value in known.items() if value != before[key]}
+        if changed:
+            self.store.change(person.id, {"preferences": text}, person.id, "settings changed", changed)
         return self.get(person.id)
 
     def set_role(self, by: Person, person: str, role: str) -> None:
@@ -291,7 +293,7 @@ class People:
         self._owner_only(by)
         if role not in ROLES:
             raise InputError([Problem("role", role, ", ".join(ROLES), say("There is no such role."))])
-        self.store.change(person, {"role": role}, by.id, "role changed", ("session",))
+        self.store.change(person, {"role": role}, by.id, "role changed", {"role": role}, ("session",))
 
     def set_active(self, by: Person, person: str, active: bool) -> None:
         """Lock a person out, or let the person in again; what the person did stays.
@@ -301,7 +303,12 @@ class People:
         InputError : `by` is no owner, there is no such person, or no owner would be left
         """
         self._owner_only(by)
-        self.store.change(person, {"active": int(active)}, by.id, "let in" if active else "locked out", ("session",))
+        what = "let in" if active else "locked out"
+        self.store.change(person, {"active": int(active)}, by.id, what, {}, ("session",))
+
+    def note(self, by: Person, what: str, subject: str, **data: object) -> None:
+        """Append a line to the record: who did what to what."""
+        self.store.note(by.id, what, subject, data)
 
     def audit(self, page: int = 0) -> list[Audited]:
         """Return the record of who changed what, newest first, fifty lines a page; people by name where known."""

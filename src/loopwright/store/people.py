@@ -125,7 +125,7 @@ class PeopleStore:
             row = connection.execute(query.limit(1)).first()
         return None if row is None else _person(row)
 
-    def add(self, person: Person, login: str, password: str, by: str) -> None:
+    def add(self, person: Person, login: str, password: str, invited_by: str) -> None:
         """Keep a new person.
 
         Raises
@@ -133,10 +133,18 @@ class PeopleStore:
         InputError : somebody has that name already
         """
         with writing(self.engine, SHOP_PERSON) as connection:
-            self._add(connection, person, login, password, by)
+            self._add(connection, person, login, password, invited_by)
 
-    def change(self, person: str, values: Mapping[str, Any], by: str, what: str, end: tuple[str, ...] = ()) -> None:
-        """Change columns of a person, and end the person's tokens of the kinds in `end`.
+    def change(
+        self,
+        person: str,
+        values: Mapping[str, Any],
+        by: str,
+        what: str,
+        told: Mapping[str, Any],
+        end: tuple[str, ...] = (),
+    ) -> None:
+        """Change columns of a person, end the person's tokens of the kinds in `end`, and record `what` with `told`.
 
         Raises
         ------
@@ -150,7 +158,6 @@ class PeopleStore:
                 raise InputError([Problem("role", person, "another active owner first", "A shop needs an owner.")])
             same = sa.and_(SHOP_TOKEN.c.person == person, SHOP_TOKEN.c.kind.in_(end))
             connection.execute(SHOP_TOKEN.delete().where(same))
-            told = {key: value for key, value in values.items() if key != "password"}
             self._note(connection, by, what, person, told)
 
     def let_in(self, token: Token, instead_of: str = "") -> None:
@@ -247,7 +254,7 @@ class PeopleStore:
             id_ = person.id if local is None else local
             joined = Person(id_, person.name, found.role, signs_in=True, preferences=person.preferences)
             if local is None:
-                self._add(connection, joined, login, password, f"invited by {found.by}")
+                self._add(connection, joined, login, password, found.by)
             else:
                 _free(connection, login, id_)
                 values = {"name": joined.name, "login": login, "password": password}
@@ -267,7 +274,7 @@ class PeopleStore:
             rows = connection.execute(query).all()
         return [Audited(r.seq, r.at, r.by, r.what, r.subject, json.loads(r.data)) for r in rows]
 
-    def _add(self, connection: Connection, person: Person, login: str, password: str, by: str) -> None:
+    def _add(self, connection: Connection, person: Person, login: str, password: str, invited_by: str) -> None:
         _free(connection, login, person.id)
         row = {
             "id": person.id,
@@ -280,7 +287,8 @@ class PeopleStore:
             "made": self._moment(),
         }
         connection.execute(SHOP_PERSON.insert(), [row])
-        self._note(connection, by, "person joined", person.id, {"name": person.name, "role": person.role})
+        told = {"name": person.name, "role": person.role, "invited_by": invited_by}
+        self._note(connection, person.id, "person joined", person.id, told)
 
     def _invitation(self, connection: Connection, hashed: str) -> Invitation | None:
         row = connection.execute(sa.select(SHOP_INVITATION).filter_by(hash=hashed)).first()

@@ -19,7 +19,7 @@ export async function send(url, body, { method = "POST", seconds = 15 } = {}) {
   return fetch(url, {
     method,
     body: JSON.stringify(body),
-    headers: { "Content-Type": "application/json", "X-CSRF-Token": meta("csrf"), Accept: "application/json, text/html" },
+    headers: { "Content-Type": "application/json", "X-CSRF-Token": meta("csrf"), Accept: "application/json" },
     credentials: "same-origin",
     signal: AbortSignal.timeout(seconds * 1000),
   });
@@ -70,6 +70,16 @@ document.addEventListener("submit", (event) => {
   form.dataset.sent = "1";
 });
 addEventListener("pageshow", () => document.querySelectorAll("form[data-sent]").forEach((form) => delete form.dataset.sent));
+
+// The menu closes by Escape, and when something else is tapped.
+const menu = document.querySelector("details.menu");
+const closeMenu = (event) => {
+  if (!menu?.open || (event.type === "keydown" ? event.key !== "Escape" : menu.contains(event.target))) return;
+  menu.open = false;
+  if (event.type === "keydown") menu.querySelector("summary").focus();
+};
+document.addEventListener("keydown", closeMenu);
+document.addEventListener("click", closeMenu);
 
 // Buttons that copy the text of another element.
 document.addEventListener("click", async (event) => {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Annotated, Any
 
@@ -14,6 +13,7 @@ from loopwright.errors import InputError, Problem
 from loopwright.language import later, say
 from loopwright.web.render import page
 from loopwright.web.security import Serving, me, needs
+from loopwright.web.shown import when
 
 __all__ = ["router"]
 
@@ -33,6 +33,21 @@ WHAT = {  # every kind of line that the record holds, in words
     "session ended": later("signed out on every device"),
     "invitation made": later("invited"),
     "invitation withdrawn": later("withdrew an invitation"),
+    "export taken": later("took an export"),
+}
+DATA = {  # and what belongs to it
+    "role": later("Role"),
+    "invited_by": later("invited by"),
+    "uses": later("how many may join"),
+    "label": later("what for"),
+    "count": later("how many"),
+    "language": later("Language"),
+    "pressure": later("Pressures"),
+    "temperature": later("Temperatures"),
+    "mass": later("Masses"),
+    "theme": later("Light or dark"),
+    "gauge": later("Your gauge set"),
+    "gauge_accuracy": later("How far it may be off"),
 }
 
 
@@ -91,7 +106,8 @@ def active(request: Request, person: str, active: Annotated[str, Form(max_length
 def record(request: Request, page_number: Annotated[int, Query(alias="page", ge=0, le=10**6)] = 0) -> Response:
     """Show who changed what, newest first."""
     people: People = request.app.state.people
-    lines = [(line, say(WHAT.get(line.what, line.what)), _told(line.data)) for line in people.audit(page_number)]
+    found = people.audit(page_number)
+    lines = [(line, say(WHAT.get(line.what, line.what)), _told(line.data), when(line.at)) for line in found]
     more = len(lines) == _PAGE
     return page(request, "people/record.html", lines=lines, number=page_number, more=more)
 
@@ -127,7 +143,5 @@ def _square(link: str) -> str:
 
 def _told(data: Mapping[str, Any]) -> str:
     """The data of a line as short text."""
-    flat = {**data}
-    if isinstance(flat.get("preferences"), str):
-        flat = json.loads(flat["preferences"])
-    return ", ".join(f"{key}: {value}" for key, value in flat.items() if value != "")
+    values = {key: say(ROLE_WORDS[value]) if key == "role" else value for key, value in data.items() if key != "name"}
+    return " · ".join(f"{say(DATA.get(key, key))}: {'–' if value == '' else value}" for key, value in values.items())
