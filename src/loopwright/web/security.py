@@ -164,6 +164,8 @@ async def _meant(request: Request, who: Visitor) -> None:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().casefold()
     if kind in FORMS:
         form = await request.form(max_files=10, max_fields=500)
+        if any("\0" in value for value in form.values() if isinstance(value, str)):
+            raise HTTPException(400)
         request.state.form = form
         sent = sent or str(form.get("csrf", ""))
     if not who.fresh and hmac.compare_digest(sent.encode(), who.csrf.encode()):
@@ -212,6 +214,8 @@ class Guard:
     def _meant_for_us(self, scope: Scope) -> None:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
+        if "\0" in scope["path"] or b"%00" in scope["query_string"]:  # no database keeps it, and no person types it
+            raise RefusedError(400, "A zero character is in the address.")
         if not self.serving.knows(host):
             raise RefusedError(421, "This server is not known by that name.")
         if scope["method"] in SAFE:

@@ -81,10 +81,13 @@ async def _sent(request: Request) -> tuple[bytes, str]:
     if kind not in FORMS:
         return await request.body(), request.query_params.get("caption", "")[:_LONGEST_CAPTION]
     form = request.state.form
-    file = form.get("photo")
-    if not isinstance(file, UploadFile):
-        raise InputError([Problem("photo", say("nothing"), say("a photograph"), say("Choose a photograph first."))])
-    return await file.read(), str(form.get("caption", "")).strip()[:_LONGEST_CAPTION]
+    try:
+        file = form.get("photo")
+        if not isinstance(file, UploadFile):
+            raise InputError([Problem("photo", say("nothing"), say("a photograph"), say("Choose a photograph first."))])
+        return await file.read(), str(form.get("caption", "")).strip()[:_LONGEST_CAPTION]
+    finally:
+        await form.close()
 
 
 @lru_cache(maxsize=200)
