@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import copy
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 from uuid import uuid4
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.ledger import (
     Account,
     Amended,
@@ -209,11 +210,13 @@ class Ledger:
         account = self.account(name)
         inner = {field: changes.pop(field) for field in Cylinder.__struct_fields__ if field in changes}
         if inner and account.cylinder is None:
-            raise InputError([Problem(next(iter(inner)), name, "a cylinder", "Only a cylinder has that.")])
+            raise InputError([Problem(next(iter(inner)), name, "a cylinder", say("Only a cylinder has that."))])
         if inner and account.cylinder is not None:
             changes["cylinder"] = replace(account.cylinder, **inner)
         if unknown := sorted({*changes} - {*Account.__struct_fields__}):
-            raise InputError([Problem(unknown[0], "a value", ", ".join(Account.__struct_fields__), "No such field.")])
+            raise InputError(
+                [Problem(unknown[0], "a value", ", ".join(Account.__struct_fields__), say("No such field."))]
+            )
         return self._post(Amended(replace(account, **changes)), note=note)
 
     def register(self, operator: Operator) -> int:
@@ -302,7 +305,11 @@ class Ledger:
         known = {r for name in names if (r := self.account(name).refrigerant) is not None}
         if not known:
             raise InputError(
-                [Problem("refrigerant", "none", "a designation such as R134a", "Neither account tells it.")]
+                [
+                    Problem(
+                        "refrigerant", say("none"), say("a designation such as R134a"), say("Neither account tells it.")
+                    )
+                ]
             )
         return min(known)  # where they differ the rules refuse it, and say so
 
@@ -341,11 +348,13 @@ class Ledger:
         """
         account = self.account(name)
         if (gross_mg is None) == (found_mg is None):
-            raise InputError([Problem("gross_mg", "neither or both", "gross_mg or found_mg", "One mass is needed.")])
+            raise InputError(
+                [Problem("gross_mg", say("neither or both"), say("gross_mg or found_mg"), say("One mass is needed."))]
+            )
         tare = None
         if gross_mg is not None:
             if account.cylinder is None:
-                raise InputError([Problem("gross_mg", name, "a cylinder", "No tare is known; give found_mg.")])
+                raise InputError([Problem("gross_mg", name, "a cylinder", say("No tare is known; give found_mg."))])
             tare = account.cylinder.tare_mg
         found = found_mg if found_mg is not None else (gross_mg or 0) - (tare or 0)
         refrigerant = account.refrigerant or self._refrigerant(name)
@@ -367,9 +376,9 @@ class Ledger:
         """
         return self._journal.account(name)
 
-    def accounts(self) -> dict[str, Account]:
-        """Every account by its name, closed ones too."""
-        return self._journal.accounts()
+    def accounts(self, kinds: Collection[str] = ()) -> dict[str, Account]:
+        """Every account by its name, closed ones too; of some kinds only, where any are given."""
+        return self._journal.accounts(kinds)
 
     def holdings(self, name: str) -> Mapping[str, Balance]:
         """What an account holds by the books, by refrigerant.
@@ -446,7 +455,7 @@ class Ledger:
 
         forms = {"text": label_text, "svg": label_svg}
         if form not in forms:
-            raise InputError([Problem("form", form, " or ".join(forms), "A label is not made so.")])
+            raise InputError([Problem("form", form, " or ".join(forms), say("A label is not made so."))])
         return forms[form](self.account(name))
 
     def label_png(self, name: str, dots_per_mm: int = 12) -> bytes:
@@ -486,7 +495,9 @@ def receipt(written: str) -> Head:
     """
     number, _, hash_ = written.strip().partition(":")
     if not (number.isdecimal() and len(hash_) == 64 and set(hash_) <= set("0123456789abcdef")):
-        raise InputError([Problem("receipt", written, "a number, a colon and 64 hexadecimal digits", "Not a receipt.")])
+        raise InputError(
+            [Problem("receipt", written, say("a number, a colon and 64 hexadecimal digits"), say("Not a receipt."))]
+        )
     return Head(int(number), hash_)
 
 
@@ -509,5 +520,5 @@ def _exported(lines: Iterable[str]) -> Iterator[tuple[str, str]]:
             yield str(record["hash"]), str(record["text"])
         except (ValueError, KeyError, TypeError) as error:
             found = line if len(line) <= 60 else line[:57] + "..."
-            allowed = "an object with `hash` and `text`"
-            raise InputError([Problem("export", found, allowed, "Not a line of an export.", number)]) from error
+            allowed = say("an object with `hash` and `text`")
+            raise InputError([Problem("export", found, allowed, say("Not a line of an export."), number)]) from error

@@ -17,12 +17,12 @@ from loopwright.api.service import from_plain, note, to_plain
 from loopwright.errors import InputError, Problem
 from loopwright.job import Entry
 from loopwright.language import later, say
-from loopwright.quantities import find_unit, parse, units_of, written_as
+from loopwright.quantities import find_unit, parse, show, units_of, written_as
 from loopwright.service import procedure
 from loopwright.service.procedure import Event, Job, Noted, Opened
 from loopwright.store.jobs import StoredJob
 
-__all__ = ["Kept", "LeftOut", "admit", "opening", "replay", "units_in_si", "written_records"]
+__all__ = ["COMPRESSORS", "OPENING", "Kept", "LeftOut", "admit", "opening", "replay", "units_in_si", "written_records"]
 
 COMPRESSORS = ("fixed", "variable", "electric")
 _CHARGE = (0.01, 50.0)  # kg: from the smallest fridge van's pipe to a bus
@@ -70,7 +70,7 @@ def replay(service: Sequence[Mapping[str, Any]]) -> Kept:
             left_out.append(LeftOut(plain, _says(error)))
             continue
         if isinstance(event, Noted):
-            written[event.step, event.record] = str(plain.get("written", event.value))
+            written[event.step, event.record] = str(plain.get("written", _shown(event)))
     return Kept(events, written, tuple(left_out))
 
 
@@ -140,6 +140,16 @@ def units_in_si(record: str) -> dict[str, float]:
     return {unit.symbol: unit.factor for unit in units_of(kind)}  # type: ignore[arg-type]  # words have no units
 
 
+def _shown(event: Noted) -> str:
+    """A value that was not typed but came in SI, in the unit in which it is usually read."""
+    record = procedure.records().get(event.record)
+    if record is None or isinstance(event.value, str) or not record.unit:
+        return str(event.value)
+    kind: Any = record.kind.removeprefix("absolute_")
+    text = show(event.value, kind, record.unit)
+    return say("{pressure} absolute", pressure=text) if kind == "pressure" else text
+
+
 def _core(plain: Mapping[str, Any]) -> dict[str, Any]:
     """The event itself, without what was typed for it."""
     return {key: value for key, value in plain.items() if key != "written"} if isinstance(plain, Mapping) else {}
@@ -159,7 +169,7 @@ def _understood(events: Sequence[Event], plain: dict[str, Any]) -> tuple[dict[st
     if kind == "opened" and isinstance(written, Mapping):
         job = _job({str(key): str(value) for key, value in written.items()})
         event: Event = Opened(plain["at"], plain["by"], job)
-        kept: Any = {key: str(value)[:80] for key, value in written.items() if key in _OPENING}
+        kept: Any = {key: str(value)[:80] for key, value in written.items() if key in OPENING}
         return {**to_plain(event), "written": kept}, event
     if kind == "noted" and written is not None:
         step, record = str(plain.get("step", "")), str(plain.get("record", ""))
@@ -169,7 +179,7 @@ def _understood(events: Sequence[Event], plain: dict[str, Any]) -> tuple[dict[st
     return to_plain(event), event
 
 
-_OPENING = {
+OPENING = {
     "refrigerant": later("Refrigerant on the label"),
     "machine_refrigerant": later("Refrigerant that the machine is for"),
     "compressor": later("Compressor"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -92,9 +92,11 @@ class Journal:
             raise InputError([Problem("account", name, "an account that was opened", "There is no such account.")])
         return account
 
-    def accounts(self) -> dict[str, Account]:
-        """Every account by its name, closed ones too."""
+    def accounts(self, kinds: Collection[str] = ()) -> dict[str, Account]:
+        """Every account by its name, closed ones too; of some kinds only, where any are given."""
         query = sa.select(ENTRY.c.text).join(ACCOUNT, ACCOUNT.c.seq == ENTRY.c.seq).order_by(ACCOUNT.c.id)
+        if kinds:
+            query = query.where(ACCOUNT.c.kind.in_(kinds))
         with reading(self.engine) as connection:
             facts = [read_entry(text).fact for (text,) in connection.execute(query)]
         return {fact.account.id: fact.account for fact in facts if isinstance(fact, Opened | Amended)}

@@ -31,6 +31,7 @@ PAGES = (
     "settings",
     "calculators",
     "job",
+    "service",
     "plane",
     "jobs",
     "vehicles",
