@@ -153,9 +153,11 @@ def test_charges_are_placed_in_time_and_never_on_each_other() -> None:
 
 def test_before_stands_beside_after(shop: Shop) -> None:
     job = shop.job()
-    shop.judged(job, verdict="does_not_perform")
+    standing = [replace(LOW, phase="standing", point=point) for point in ("low_side", "high_side")]
+    shop.judged(job, verdict="does_not_perform", expected=(*standing, LOW))
     alone = shop.says(f"/jobs/{job}/compare")
     assert "Not tested after the work yet." in alone
+    assert "not read" not in alone  # there is nothing to set beside it
     shop.shop.write(job, "Ann", {"after.air_temperature": "31 °C", "after.running.low_side.pressure": "2.4 bar"})
     later = replace(LOW, measured=341325.0)
     shop.judged(job, "after", expected=(later,))

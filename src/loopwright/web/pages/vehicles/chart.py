@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 __all__ = ["Chart", "Mark", "Point", "chart_of"]
 
-WIDTH, HEIGHT = 640, 220
+WIDTH, HEIGHT = 480, 190
 _LEFT, _RIGHT, _TOP, _BOTTOM = 24, 70, 16, 34
 _APART = 26.0  # px, least distance of two marks
 
