@@ -9,12 +9,16 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from vans import mended, pages, plain, sheet, squeezed
+from starlette.testclient import TestClient
+from vans import mended, pages, plain, read_back, sheet, squeezed
 
 from loopwright.api.job_report import job_pdf, job_report
+from loopwright.api.ledger import Ledger
+from loopwright.api.service_ledger import Wanted, book, vehicle_account
 from loopwright.api.shop import Shop, new_entry
 from loopwright.errors import InputError
 from loopwright.service.events import Deviated, Finished, Job, Noted, Opened, Started, to_plain
+from loopwright.web.app import create_app
 
 AT = "2026-11-25T14:10:00Z"
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC).timestamp()
@@ -142,3 +146,38 @@ def test_what_the_caller_knows_better_stands_instead(shop: Shop) -> None:
 def test_no_such_job(shop: Shop) -> None:
     with pytest.raises(InputError):
         job_report(shop, "none")
+
+
+def test_the_books_tell_where_the_refrigerant_went(shop: Shop, tmp_path: Path) -> None:
+    job = shop.open_job("Ann")
+    write(shop, job, VEHICLE)
+    stored, books = shop.job(job), Ledger(shop.engine, by="Ann", clock=lambda: AT)
+    books.start()
+    books.open_cylinder("C-04", "R134a", "recovered", tare_mg=8_000_000, water_capacity_mg=12_000_000)
+    books.open_cylinder("V-01", "R134a", "virgin", tare_mg=8_000_000, water_capacity_mg=12_000_000)
+    books.open("Supplier", "supplier")
+    books.move("Supplier", "V-01", mass_mg=5_000_000, uncertainty_mg=5_000)
+    van = vehicle_account(stored.vehicle)
+    for source, target, mass, limit in ((van, "C-04", "352 g", "5.2 g"), ("V-01", van, "798 g", "6.9 g")):
+        book(books, stored, "R134a", Wanted(source, target, mass, "scale", limit), key=f"{mass} moved", at=AT)
+    moved = job_report(shop, job, ledger=books).refrigerant
+    ways = [(m.direction, round(1e3 * m.mass), round(1e3 * m.uncertainty)) for m in moved.movements]
+    # a limit is uniform: its half-width over the square root of three (JCGM 100:2008, 4.3.7)
+    assert [way for way in ways if way[0] != "other"] == [("out", 352, 3), ("in", 798, 4)]
+    first = plain(pages(job_pdf(shop, job, ledger=books))[0])
+    assert "Taken out: 352 g ± 3 g. Put in: 798 g ± 4 g. By the books the vehicle now holds 798 g" in first
+
+
+def test_the_page_gives_the_report(shop: Shop) -> None:
+    job = shop.open_job("Ann")
+    write(shop, job, VEHICLE)
+    with TestClient(create_app(shop), base_url="http://localhost") as client:
+        got = client.get(f"/jobs/{job}/report.pdf?paper=letter")
+        assert (got.status_code, got.headers["content-type"]) == (200, "application/pdf")
+        assert "no-store" in got.headers["cache-control"]
+        assert read_back(got.content).pages[0].mediabox.width == 612
+        assert "Job 1" in plain(pages(got.content)[0])
+        spanish = client.get(f"/jobs/{job}/report.pdf", headers={"Accept-Language": "es"})
+        assert "Informe" in plain(pages(spanish.content)[0])
+        assert client.get("/jobs/none/report.pdf").status_code == 404
+        assert client.get(f"/jobs/{job}/report.pdf?paper=a5").status_code in (400, 404, 422)

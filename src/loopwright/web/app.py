@@ -36,6 +36,7 @@ PAGES = (
     "jobs",
     "vehicles",
     "compare",
+    "report",
     "history",
     "photos",
     "export",
