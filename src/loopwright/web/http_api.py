@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Body, HTTPException, Query, Request
+from fastapi import APIRouter, Body, HTTPException, Path, Query, Request
 from starlette.responses import JSONResponse, Response
 
 from loopwright import __version__
 from loopwright.api.at_once import AtOnce, BusyError
 from loopwright.api.wire import schema_in, schema_out
 from loopwright.language import spoken
-from loopwright.web.security import needs
+from loopwright.web.live import stream
+from loopwright.web.security import me, needs
+from loopwright.web.shown import job_or_404
 
 __all__ = ["refusals", "router"]
 
@@ -58,7 +60,12 @@ def judge(
     sheet: Annotated[dict[str, Any], Body(description="A test sheet; `/api/v1/schema/sheet` tells what it may hold.")],
     seed: Annotated[int, Query(ge=0, le=_LARGEST_SEED, description="Same sheet, same seed, same judgement.")] = 0,
 ) -> Response:
-    """Judge a test sheet: verdict, causes with their probability, what each reading should be, the next check."""
+    """Judge a test sheet: verdict, causes with their probability, what each reading should be, the next check.
+
+    Raises
+    ------
+    HTTPException : too many wait already (503)
+    """
     judging: AtOnce = request.app.state.at_once
     try:
         return JSONResponse(judging.judge(sheet, seed, spoken()))
@@ -66,15 +73,42 @@ def judge(
         raise HTTPException(503, headers={"Retry-After": "5"}) from busy
 
 
-@router.get("/api/v1/schema/{name}", dependencies=[needs("anyone")], tags=["judgement"], responses=refusals(404))
+@router.get(
+    "/api/v1/schema/{name}",
+    dependencies=[needs("anyone")],
+    tags=["judgement"],
+    response_class=Response,
+    responses={200: {"content": {"application/schema+json": {}}}},
+)
 def schema(name: Literal["sheet", "judgement"]) -> Response:
     """Return the JSON Schema (2020-12) of a test sheet or of a judgement."""
     found = schema_in() if name == "sheet" else schema_out()
     return JSONResponse(found, media_type="application/schema+json")
 
 
+@router.get(
+    "/api/v1/jobs/{job}/live",
+    dependencies=[needs("trainee")],
+    tags=["records"],
+    response_class=Response,
+    responses={200: {"content": {"text/event-stream": {}}}, **refusals(401, 404, 503)},
+)
+def live(request: Request, job: Annotated[str, Path(max_length=64)]) -> Response:
+    """Tell when a job changes, as Server-Sent Events: `changed`, or `missed` where some were lost on the way."""
+    return stream(request, f"job:{job_or_404(request, job).id}", me(request).id)
+
+
 @router.get("/api/openapi.json", dependencies=[needs("anyone")], include_in_schema=False)
 def description(request: Request) -> dict[str, Any]:
     """Return this description, as OpenAPI."""
     found: dict[str, Any] = request.app.openapi()
+    for methods in found["paths"].values():
+        for told in methods.values():
+            _complete(told)
     return found
+
+
+def _complete(told: dict[str, Any]) -> None:
+    """Tell what holds for every operation: any request can be malformed, and all refusals have one form."""
+    told["description"] = told.get("description", "").partition("\n\nRaises\n")[0]  # that is for callers in Python
+    told["responses"].update({"400": _PROBLEM, "422": _PROBLEM})

@@ -199,7 +199,7 @@ def list_jobs(request: Request, search: Search = "", page: PageNumber = 0) -> Jo
     return JobList(jobs=[_line(row) for row in rows], more=len(rows) == _PAGE)
 
 
-@router.post("/jobs", dependencies=[needs("trainee")], status_code=201, responses=refusals(401, 403, 422))
+@router.post("/jobs", dependencies=[needs("trainee")], status_code=201, responses=refusals(401, 403, 404, 422))
 def open_job(request: Request, response: Response, new: NewJob) -> JobNow:
     """Open a job. Asked again with the same id, it is opened once."""
     shop, person = shop_of(request), me(request)
@@ -292,7 +292,12 @@ def get_vehicle(request: Request, vehicle: Annotated[str, Path(max_length=64)]) 
     return VehicleHistory(vehicle=_vehicle(found), jobs=[_line(row) for row in records.jobs(vehicle=vehicle)])
 
 
-@router.post("/export", dependencies=[needs("owner")], responses=refusals(401, 403, 422))
+@router.post(
+    "/export",
+    dependencies=[needs("owner")],
+    response_class=Response,
+    responses={200: {"content": {"application/zip": {}}}, **refusals(401, 403, 422)},
+)
 def take_export(
     request: Request, what: Annotated[Literal["csv", "json", "parquet", "backup"], Body(embed=True)]
 ) -> Response:

@@ -164,7 +164,7 @@ async def _meant(request: Request, who: Visitor) -> None:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().casefold()
     if kind in FORMS:
         form = await request.form(max_files=10, max_fields=500)
-        if any("\0" in value for value in form.values() if isinstance(value, str)):
+        if any("\0" in value for _, value in form.multi_items() if isinstance(value, str)):
             raise HTTPException(400)
         request.state.form = form
         sent = sent or str(form.get("csrf", ""))
@@ -178,12 +178,12 @@ async def _meant(request: Request, who: Visitor) -> None:
 def _program_on_this_machine(request: Request, who: Visitor, kind: str) -> bool:
     """A command or script that talks to the API on loopback has no page to take a token from.
 
-    A browser always says where a write comes from (Origin), and cannot send JSON to another site unasked.
+    A browser always says where a write comes from (Origin), and sends other sites these three kinds only, unasked.
     """
     headers = request.headers
     foreign = any(name in headers for name in ("origin", "sec-fetch-site", "cookie", "referer"))
     local = who.person is not None and not request.app.state.serving.on_network
-    return local and not foreign and kind == "application/json" and request.url.path.startswith("/api/")
+    return local and not foreign and kind not in (*FORMS, "text/plain", "") and request.url.path.startswith("/api/")
 
 
 class Guard:
