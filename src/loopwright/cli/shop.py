@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loopwright.cli.problems import problems_text
+from loopwright.cli.serve import default_database
 from loopwright.errors import InputError, Problem
 from loopwright.language import say
 
@@ -29,7 +30,13 @@ app = typer.Typer(
 )
 
 Database = Annotated[
-    str, typer.Option(envvar="LOOPWRIGHT_DATABASE", help="The shop's file, or the URL of a PostgreSQL database.")
+    str | None,
+    typer.Option(
+        envvar="LOOPWRIGHT_DATABASE",
+        metavar="FILE|URL",
+        help="The shop's file, or the URL of a PostgreSQL database.",
+        show_default="where `loopwright serve` keeps it",
+    ),
 ]
 
 
@@ -44,9 +51,10 @@ def _refusing(what: str) -> Iterator[None]:
 
 
 @contextmanager
-def _opened(database: str, make: bool = False) -> Iterator[Shop]:
+def _opened(where: str | None, make: bool = False) -> Iterator[Shop]:
     from loopwright.api.shop import Shop
 
+    database = _there(where)
     if not make and "://" not in database and not Path(database).is_file():
         says = say("There is no shop here; `loopwright serve` begins one.")
         raise InputError([Problem("--database", database, say("a shop's file"), says)])
@@ -57,11 +65,20 @@ def _opened(database: str, make: bool = False) -> Iterator[Shop]:
         shop.close()
 
 
+def _there(database: str | None) -> str:
+    """The database named, or where `serve` keeps it; a folder that is missing is made."""
+    if database is not None:
+        return database
+    found = default_database()
+    found.parent.mkdir(parents=True, exist_ok=True)
+    return str(found)
+
+
 @app.command()
 def export(
     folder: Annotated[Path, typer.Argument(help="A new or an empty folder.")],
     form: Annotated[str, typer.Option(help="csv, json or parquet.")] = "csv",
-    database: Database = "loopwright.sqlite",
+    database: Database = None,
 ) -> None:
     """Write everything into FOLDER: tables, photographs, the ledger's chain, and a README that explains each column."""
     from loopwright.api.export import export as export_shop
@@ -73,7 +90,7 @@ def export(
 @app.command()
 def backup(
     file: Annotated[Path, typer.Argument(help="The file to write; an older one is replaced.")],
-    database: Database = "loopwright.sqlite",
+    database: Database = None,
 ) -> None:
     """Back everything up into FILE, also while the shop is open. It restores into SQLite or PostgreSQL."""
     from loopwright.api.backup import back_up_to
@@ -85,18 +102,18 @@ def backup(
 @app.command()
 def restore(
     file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A file that `backup` wrote.")],
-    database: Database = "loopwright.sqlite",
+    database: Database = None,
 ) -> None:
     """Fill an empty database with a backup: all of it, verified, or nothing."""
     from loopwright.api.backup import restore_from
 
     with _refusing(str(file)):
-        _say_rows(restore_from(database, file))
+        _say_rows(restore_from(_there(database), file))
 
 
 @app.command()
 def demo(
-    database: Database = "loopwright.sqlite",
+    database: Database = None,
     judged: Annotated[bool, typer.Option(help="Judge its tests too; about a second each.")] = True,
 ) -> None:
     """Fill an empty shop with invented vehicles, tests, a service, notes and pictures."""
@@ -104,7 +121,7 @@ def demo(
 
     from loopwright.api.demo_shop import judge_demo, load_demo
 
-    with _refusing(database), _opened(database, make=True) as shop:
+    with _refusing(_there(database)), _opened(database, make=True) as shop:
         made = load_demo(shop)
         typer.echo(say("{count} jobs.", count=made) if made else say("There are jobs here already; nothing was added."))
         if judged and made:
