@@ -21,6 +21,7 @@ from english import english_in, texts
 from loopwright.api.demo_shop import load_demo
 from loopwright.api.people import People
 from loopwright.api.shop import Shop
+from loopwright.cards import sources
 from loopwright.ledger.law import jurisdictions
 from loopwright.service.sheets import CALCULATORS
 from loopwright.web.app import create_app
@@ -56,9 +57,9 @@ def _until(done: Callable[[], bool]) -> None:
 
 @pytest.fixture(scope="module")
 def theirs() -> list[str]:
-    """What people wrote: the texts of the demo shop, longest first."""
+    """What people wrote, and citations, which keep the language of the works; longest first."""
     card = tomllib.loads(files("loopwright.api.demo_shop").joinpath("shop.toml").read_text(encoding="utf-8"))
-    found = {text for _, text in texts(card)}
+    found = {text for _, text in texts(card)} | {source.citation for source in sources().values()}
     return sorted(found, key=len, reverse=True)
 
 
@@ -81,8 +82,9 @@ def left(page: str, theirs: list[str]) -> list[str]:
 def addresses(shop: Place) -> Iterator[str]:
     yield from PAGES
     yield from (f"/calculators/{name}" for name in CALCULATORS)
-    newest, *_ = shop.shop.records.jobs()
-    yield from (f"/jobs/{newest.id}{rest}" for rest in ("", "?test=after", "/service", "/compare", "/history"))
+    for job in shop.shop.records.jobs():
+        yield from (f"/jobs/{job.id}{rest}" for rest in ("", "?test=after", "/service", "/compare", "/history"))
+        yield f"/vehicles/{job.vehicle}"
 
 
 def test_pages_hold_no_english(shop: Place, theirs: list[str]) -> None:
