@@ -6,7 +6,8 @@ import dataclasses
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
+from types import MappingProxyType
 from typing import get_args
 
 from loopwright import cards
@@ -67,9 +68,14 @@ class Group:
     duty: Range | None = None
     voltage: Range | None = None
 
-    def carries(self) -> dict[str, Range]:
+    def carries(self) -> Mapping[str, Range]:
         """Return the quantities that may be read here, each with its range."""
-        return {name: limits for name in QUANTITIES if (limits := getattr(self, name)) is not None}
+        return self._carried
+
+    @cached_property  # asked for each reading of a sheet, at every point
+    def _carried(self) -> Mapping[str, Range]:
+        found = {name: limits for name in QUANTITIES if (limits := getattr(self, name)) is not None}
+        return MappingProxyType(found)
 
 
 @dataclass(frozen=True)
@@ -140,7 +146,7 @@ class Table:
         if set(self.quantities) != set(QUANTITIES):
             raise ValueError(f"the quantities {', '.join(QUANTITIES)}")
 
-    def carries(self, point: str) -> dict[str, Range]:
+    def carries(self, point: str) -> Mapping[str, Range]:
         """Return the quantities that may be read at a point, each with its range."""
         return self.groups[self.points[point].group].carries()
 

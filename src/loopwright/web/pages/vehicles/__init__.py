@@ -25,7 +25,7 @@ __all__ = ["router"]
 
 router = APIRouter()
 _PAGE = 50
-_VISITS = 12  # of a vehicle's history on one page; each is read from its judgement
+_VISITS = 6  # of a vehicle's history on one page; each is read from its judgements
 
 
 @dataclass(frozen=True)
