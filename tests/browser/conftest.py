@@ -26,7 +26,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         pytest.skip(MISSING)
     running = Served(tmp_path_factory.mktemp("served") / "shop.sqlite")
     yield running
-    running.stop()
+    running.kill()
 
 
 @pytest.fixture(scope="session")

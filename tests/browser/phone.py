@@ -9,6 +9,7 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -63,13 +64,6 @@ class Served:
         """End it as a power cut would."""
         self.process.kill()
         self.process.wait()
-
-    def stop(self) -> None:
-        self.process.terminate()
-        try:
-            self.process.wait(15)
-        except subprocess.TimeoutExpired:
-            self.kill()
 
 
 class Phone:
@@ -184,6 +178,21 @@ class Phone:
         )
         return str(self.page.locator("#verdict .verdict-words").inner_text())
 
+    def wait_saved_but_notes(self) -> None:
+        """Wait until everything but an unfinished note is with the shop."""
+        self.until(
+            "Object.keys(localStorage).every(key => !key.startsWith('lw.out.') && !/^lw.draft.*[^e]$/.test(key))"
+        )
+
+    def kill_page(self) -> None:
+        """Let the page's process die, as a phone's empty battery would, and take up a new one."""
+        dying = self.page
+        with suppress(Exception):  # whoever kills a page gets no answer from it
+            dying.goto("chrome://crash", timeout=5_000)
+        self.page = self.context.new_page()
+        with suppress(Exception):
+            dying.close()
+
     def quiet(self, now: str) -> None:
         self.page.wait_for_selector(f'#quiet[data-now="{now}"]')
 
@@ -192,3 +201,28 @@ class Phone:
         self.until(
             "navigator.serviceWorker.controller && caches.open('pages').then(p => p.match(location.href)).then(Boolean)"
         )
+
+    # --- the keyboard alone
+
+    def tab_to(self, selector: str, most: int = 60) -> None:
+        """Press Tab until the focus is there; wherever it stands on the way must be in sight and marked."""
+        for _ in range(most):
+            self.page.keyboard.press("Tab")
+            assert self.page.evaluate(_FOCUS_SHOWN), self.page.evaluate(
+                "document.activeElement.outerHTML.slice(0, 200)"
+            )
+            if self.page.evaluate("selector => document.activeElement.matches(selector)", selector):
+                return
+        raise AssertionError(f"{most} times Tab do not lead to {selector}")
+
+
+# Whether the focus can be seen: an outline round the control, or round what stands for it (a choice, a tick, a field).
+_FOCUS_SHOWN = """() => {
+  const control = document.activeElement;
+  if (!control || control === document.body) return true;
+  const near = [
+    control, control.nextElementSibling, control.closest("label"), control.closest(".entry"), control.parentElement,
+  ];
+  const shown = (style) => style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2;
+  return near.some((node) => node && shown(getComputedStyle(node)));
+}"""

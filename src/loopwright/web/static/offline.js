@@ -1,8 +1,11 @@
 // Lets the device keep what it was shown, where browsers allow it (this machine, or TLS). Elsewhere the open page goes on.
 if ("serviceWorker" in navigator) {
-  navigator.serviceWorker.register("/worker.js", { scope: "/" }).catch(() => {});
+  const workers = navigator.serviceWorker;
   // The page that brought the worker was loaded without it; let it be seen once more, so that a reload finds it.
-  navigator.serviceWorker.addEventListener("controllerchange", () => {
+  workers.addEventListener("controllerchange", () => {
     fetch(location.href, { headers: { Accept: "text/html" } }).catch(() => {});
   });
+  workers.register("/worker.js", { scope: "/" }).catch(() => {});
+  // A page that was on its way while the worker began belongs to nobody yet.
+  workers.ready.then((ready) => workers.controller || ready.active.postMessage("claim"));
 }

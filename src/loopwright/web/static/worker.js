@@ -9,6 +9,7 @@ const NEVER = [/\/live$/, /\.pdf$/];
 
 addEventListener("install", (event) => event.waitUntil(prepare()));
 addEventListener("activate", (event) => event.waitUntil(takeOver()));
+addEventListener("message", (event) => event.data === "claim" && event.waitUntil(clients.claim()));
 addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
