@@ -22,6 +22,7 @@ from loopwright.ledger import (
     Balance,
     Cylinder,
     Draft,
+    Entry,
     Equipment,
     Head,
     Leg,
@@ -291,6 +292,15 @@ class Ledger:
         drafts.append(self._draft(Moved(known, method, deviation), legs, key=act, **told))
         return self._journal.post(drafts)[-1].entry.seq
 
+    def written(self, key: str) -> int | None:
+        """The number of the entry that was written under a key, if one was."""
+        entry = self._journal.posted(key)
+        return None if entry is None else entry.seq
+
+    def entry(self, number: int) -> Entry | None:
+        """One entry by its number, if there is one."""
+        return self._journal.entry(number)
+
     def acting(self, by: str) -> Ledger:
         """The same ledger in the hands of another person."""
         other = copy.copy(self)
@@ -366,6 +376,15 @@ class Ledger:
         """The whole stock against the last scale reading of each account: what is unexplained, and what was never
         weighed."""
         return self._journal.reconciliation()
+
+    def statements(self, name: str) -> list[Statement]:
+        """The last standing weighing of an account set against the books of its time, one for each refrigerant."""
+        found = {refrigerant: e for (account, refrigerant), e in self._journal.weighings().items() if account == name}
+        return [
+            reconcile(entry.fact, self._journal.balance(name, refrigerant, upto=entry.seq - 1))
+            for refrigerant, entry in found.items()
+            if isinstance(entry.fact, Weighed)
+        ]
 
     def account(self, name: str) -> Account:
         """One account.

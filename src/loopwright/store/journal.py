@@ -74,6 +74,11 @@ class Journal:
         with reading(self.engine) as connection:
             return StoredBooks(connection).head()
 
+    def entry(self, seq: int) -> Entry | None:
+        """One entry by its number, if there is one."""
+        with reading(self.engine) as connection:
+            return StoredBooks(connection).entry(seq)
+
     def posted(self, key: str) -> Entry | None:
         """The entry that was written under a key, if one was."""
         with reading(self.engine) as connection:

@@ -32,6 +32,7 @@ PAGES = (
     "calculators",
     "job",
     "service",
+    "ledger",
     "plane",
     "jobs",
     "vehicles",

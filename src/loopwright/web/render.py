@@ -26,6 +26,8 @@ STATIC = _HERE / "static"
 NAVIGATION = (
     ("/", later("Jobs"), "trainee"),
     ("/vehicles", later("Vehicles"), "trainee"),
+    ("/ledger", later("Ledger"), "trainee"),
+    ("/calculators", later("Calculations"), "trainee"),
     ("/people", later("People"), "trainer"),
     ("/export", later("Export"), "owner"),
     ("/settings", later("Settings"), "trainee"),
