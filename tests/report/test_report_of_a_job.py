@@ -17,6 +17,7 @@ from loopwright.api.ledger import Ledger
 from loopwright.api.service_ledger import Wanted, book, vehicle_account
 from loopwright.api.shop import Shop, new_entry
 from loopwright.errors import InputError
+from loopwright.report import pdf
 from loopwright.service.events import Deviated, Finished, Job, Noted, Opened, Started, to_plain
 from loopwright.web.app import create_app
 
@@ -37,8 +38,9 @@ def keep(shop: Shop, job: str, kind: str, **data: object) -> None:
 
 
 def write(shop: Shop, job: str, values: dict[str, str]) -> None:
-    for field, value in values.items():
-        keep(shop, job, "wrote", field=field, value=value)
+    shop.records.enter(
+        job, [new_entry("wrote", "Ann", AT, field=field, value=value) for field, value in values.items()]
+    )
 
 
 VEHICLE = {
@@ -79,8 +81,7 @@ def serve(shop: Shop, job: str) -> None:
         Finished(NOON + 1260, "Ann", "recover"),
         Deviated(NOON + 1300, "Ann", "repair", "Nothing was opened; a valve core only.", "hurt"),
     ]
-    for event in events:
-        keep(shop, job, "service", event=to_plain(event))
+    shop.records.enter(job, [new_entry("service", "Ann", AT, event=to_plain(event)) for event in events])
 
 
 def test_a_whole_job_becomes_a_report(shop: Shop) -> None:
@@ -96,7 +97,7 @@ def test_a_whole_job_becomes_a_report(shop: Shop) -> None:
     report = job_report(shop, job, zone=UTC)
     assert [run.moment for run in report.runs] == ["before", "after"]
     assert [run.judgement.verdict for run in report.runs] == ["does_not_perform", "performs"]
-    first, *rest = (plain(page) for page in pages(job_pdf(shop, job, zone=UTC)))
+    first, *rest = (plain(page) for page in pages(pdf(report)))
     for said in (
         "Job 1",
         "R. Okafor",
@@ -132,9 +133,9 @@ def test_a_reading_that_cannot_be_read_and_an_empty_job_still_make_a_report(shop
     job = shop.open_job("Ann")
     assert job_report(shop, job).runs == ()
     write(shop, job, VEHICLE | readings_of("before") | {"before.running.low_side.pressure": "lots"})
-    (run,) = job_report(shop, job).runs
-    assert "lots" not in [reading.written for reading in run.test.readings]
-    assert job_pdf(shop, job)[:5] == b"%PDF-"
+    report = job_report(shop, job)
+    assert "lots" not in [reading.written for reading in report.runs[0].test.readings]
+    assert pdf(report)[:5] == b"%PDF-"
 
 
 def test_what_the_caller_knows_better_stands_instead(shop: Shop) -> None:

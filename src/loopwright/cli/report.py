@@ -41,8 +41,7 @@ def write_report(
     """
     try:
         tests = [_one(path) for path in (sheet, after) if path is not None]
-        if not out.parent.is_dir():
-            raise _refuse("--out", str(out.parent), say("a folder that exists"), say("No such folder."))
+        _check_out(out)
         if paper not in PAPERS:
             raise _refuse("--paper", paper, " or ".join(PAPERS), say("Not a size of paper that is set."))
         made = report_pdf(*tests, paper=paper, language=spoken(), seed=seed, **(about or {}))  # type: ignore[arg-type]
@@ -55,6 +54,14 @@ def write_report(
         print(problems_text(say("The output"), [problem]), file=sys.stderr)
         return 2
     return 0
+
+
+def _check_out(out: Path) -> None:
+    """Refuse before the judging what cannot be written after it."""
+    if not out.parent.is_dir():
+        raise _refuse("--out", str(out.parent), say("a folder that exists"), say("No such folder."))
+    if out.is_dir():
+        raise _refuse("--out", str(out), say("a file that can be written"), say("This is a folder."))
 
 
 def _one(path: Path) -> Test:
