@@ -19,10 +19,13 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "language"))  # for `engli
 from english import english_in, texts
 
 from loopwright.api.demo_shop import load_demo
+from loopwright.api.job_report import job_report
 from loopwright.api.people import People
 from loopwright.api.shop import Shop
 from loopwright.cards import sources
+from loopwright.language import say, speaking
 from loopwright.ledger.law import jurisdictions
+from loopwright.report.typeset import content
 from loopwright.service.sheets import CALCULATORS
 from loopwright.web.app import create_app
 from loopwright.web.security import Serving
@@ -68,6 +71,10 @@ def said(page: str, theirs: list[str]) -> str:
     body = re.sub(r"<(script|style)\b.*?</\1>", " ", page, flags=re.DOTALL)
     aloud = re.findall(r'\b(?:alt|title|placeholder|aria-label|data-[a-z]+-words)="([^"]*)"', body)
     text = unescape(" ".join([re.sub(r"<[^>]*>", " \n ", body), *aloud]))
+    return without(text, theirs)
+
+
+def without(text: str, theirs: list[str]) -> str:
     for own in theirs:
         if len(own) > 3:
             text = text.replace(own, " ")
@@ -99,9 +106,19 @@ def test_pages_hold_no_english(shop: Place, theirs: list[str]) -> None:
     assert wrong == {}
 
 
-def test_law_cards_hold_no_english() -> None:
-    from loopwright.language import say, speaking
+def test_the_report_holds_no_english(shop: Place, theirs: list[str]) -> None:
+    """Nothing but citations and what people wrote; the colours and pictures of the pages hold no words."""
+    for job in shop.shop.records.jobs()[:2]:
+        report = job_report(shop.shop, job.id, language="es")
+        with speaking("es"):
+            whole = content(report)
+        found = list(texts({part: whole[part] for part in ("front", "back", "words")}))
+        assert len(found) > 100
+        wrong = [pair for pair in found if "svg" not in pair[0] and english_in(without(pair[1], theirs))]
+        assert wrong == []
 
+
+def test_law_cards_hold_no_english() -> None:
     with speaking("es"):
         for card in jurisdictions().values():
             for text in (card.title, card.note, *(rule.asks for rule in card.rules)):
