@@ -13,7 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from loopwright import __version__
 from loopwright.api.at_once import AtOnce
 from loopwright.api.people import People
-from loopwright.web import device, http_api, problems, records_api, static_files
+from loopwright.web import calculators_api, device, http_api, ledger_api, problems, records_api, static_files
 from loopwright.web.live import Hub
 from loopwright.web.security import Guard, Serving
 from loopwright.web.sessions import Limits, Who
@@ -81,6 +81,8 @@ def create_app(
     app.include_router(device.router)
     app.include_router(http_api.router)
     app.include_router(records_api.router)
+    app.include_router(calculators_api.router)
+    app.include_router(ledger_api.router)
     for name in pages:
         app.include_router(importlib.import_module(f"loopwright.web.pages.{name}").router, include_in_schema=False)
     # The last one added stands outermost.

@@ -12,10 +12,11 @@ from fastapi import Request
 
 from loopwright.api.people import Person
 from loopwright.api.service import Form, FormField, by_field, calculator_form
-from loopwright.api.shop import TESTS, Shop, StoredJob
+from loopwright.api.shop import TESTS, StoredJob
 from loopwright.errors import InputError, Problem
 from loopwright.language import say, spoken
 from loopwright.web.security import me
+from loopwright.web.shown import job_or_404
 
 __all__ = ["Asked", "FieldShown", "asked", "found_calculator", "joined", "preferred", "shown"]
 
@@ -166,9 +167,8 @@ def _unit(field: FormField, wanted: str, person: Person) -> str:
 
 
 def _job(request: Request) -> tuple[StoredJob | None, str]:
-    shop: Shop = request.app.state.shop
     job, test = request.query_params.get("job", ""), request.query_params.get("test", "")
-    return (shop.job(job) if job else None), (test if test in TESTS else TESTS[0])
+    return (job_or_404(request, job) if job else None), (test if test in TESTS else TESTS[0])
 
 
 def _of_job(form: Form, stored: StoredJob, test: str, judged: bool) -> Iterator[tuple[str, str]]:

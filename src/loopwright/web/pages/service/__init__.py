@@ -21,6 +21,7 @@ from loopwright.web.pages.service.refrigerant import refrigerant_of
 from loopwright.web.pages.service.show import opening_fields, service_shown
 from loopwright.web.render import page
 from loopwright.web.security import me, needs
+from loopwright.web.shown import job_or_404
 
 __all__ = ["router"]
 
@@ -33,7 +34,7 @@ _LONGEST = 200
 def show_service(request: Request, job: str) -> Response:
     """Show where the service of a job stands."""
     shop: Shop = request.app.state.shop
-    stored, person = shop.job(job), me(request)
+    stored, person = job_or_404(request, job), me(request)
     kept = replay(stored.state.service)
     now = datetime.fromisoformat(shop.clock()).timestamp()
     opened = bool(kept.events)
@@ -52,7 +53,7 @@ def show_service(request: Request, job: str) -> Response:
 def book_movement(request: Request, job: str, movement: dict[str, Any] = Body(embed=True)) -> Response:  # noqa: B008
     """Book what a service took out or put in; the same movement sent again is booked once."""
     shop: Shop = request.app.state.shop
-    stored = shop.job(job)
+    stored = job_or_404(request, job)
     first = next(iter(replay(stored.state.service).events), None)
     if not isinstance(first, Opened):
         raise InputError([Problem("job", say("nothing"), say("a service opened first"), say("No service is open."))])
