@@ -33,6 +33,7 @@ from loopwright.web.sessions import Limits
 
 SPANISH = {"accept_language": "es"}
 PAGES = ["/", "/vehicles", "/people", "/people/record", "/settings", "/export", "/calculators", "/offline"]
+LEDGER = ["", "/reconcile", "/move", "/open?kind=cylinder", "/operators", "/labels", "/verify", "/export", "/records?law=us_federal"]
 
 
 @pytest.fixture(scope="module")
@@ -89,6 +90,7 @@ def left(page: str, theirs: list[str]) -> list[str]:
 def addresses(shop: Place) -> Iterator[str]:
     yield from PAGES
     yield from (f"/calculators/{name}" for name in CALCULATORS)
+    yield from (f"/ledger{rest}" for rest in LEDGER)
     for job in shop.shop.records.jobs():
         yield from (f"/jobs/{job.id}{rest}" for rest in ("", "?test=after", "/service", "/compare", "/history"))
         yield f"/vehicles/{job.vehicle}"
