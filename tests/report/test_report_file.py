@@ -148,7 +148,8 @@ def test_photographs_are_inside_and_a_broken_one_is_said_to_be() -> None:
         made = io.BytesIO()
         Image.new("RGB", (640, 480), "teal").save(made, form)
         kept.append(Photo(made.getvalue(), f"a {form} of the condenser"))
-    report = Report(made=MADE, photos=(*kept, Photo(b"\xff\xd8 broken", "the third"), Photo(b"<svg", "the fourth")))
+    drawing = b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><image href="said.json"/></svg>'
+    report = Report(made=MADE, photos=(*kept, Photo(b"\xff\xd8\xff broken", "the third"), Photo(drawing, "the fourth")))
     reader = read_back(pdf(report))
     text = plain(" ".join(page.extract_text() for page in reader.pages))
     assert all(photo.caption in text for photo in report.photos)

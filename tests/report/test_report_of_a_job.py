@@ -12,8 +12,8 @@ from PIL import Image
 from starlette.testclient import TestClient
 from vans import mended, pages, plain, read_back, sheet, squeezed
 
-from loopwright.api.job_report import job_pdf, job_report
-from loopwright.api.ledger import Ledger
+from loopwright.api.job_report import job_report
+from loopwright.api.ledger import Ledger, Operator
 from loopwright.api.service_ledger import Wanted, book, vehicle_account
 from loopwright.api.shop import Shop, new_entry
 from loopwright.errors import InputError
@@ -161,11 +161,14 @@ def test_the_books_tell_where_the_refrigerant_went(shop: Shop, tmp_path: Path) -
     van = vehicle_account(stored.vehicle)
     for source, target, mass, limit in ((van, "C-04", "352 g", "5.2 g"), ("V-01", van, "798 g", "6.9 g")):
         book(books, stored, "R134a", Wanted(source, target, mass, "scale", limit), key=f"{mass} moved", at=AT)
-    moved = job_report(shop, job, ledger=books).refrigerant
+    books.register(Operator("Ann", "Section 609", "A-17"))
+    report = job_report(shop, job, ledger=books)
+    assert (report.technician.name, report.technician.certification) == ("Ann", "Section 609 A-17")
+    moved = report.refrigerant
     ways = [(m.direction, round(1e3 * m.mass), round(1e3 * m.uncertainty)) for m in moved.movements]
     # a limit is uniform: its half-width over the square root of three (JCGM 100:2008, 4.3.7)
     assert [way for way in ways if way[0] != "other"] == [("out", 352, 3), ("in", 798, 4)]
-    first = plain(pages(job_pdf(shop, job, ledger=books))[0])
+    first = plain(pages(pdf(report))[0])
     assert "Taken out: 352 g ± 3 g. Put in: 798 g ± 4 g. By the books the vehicle now holds 798 g" in first
 
 

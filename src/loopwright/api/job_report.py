@@ -75,7 +75,7 @@ def job_report(
         service = _service(stored)
         said: dict[str, Any] = {
             "made": _local(book.clock(), zone),
-            "technician": _technician(stored, service),
+            "technician": _technician(stored, service, ledger),
             "job": str(stored.number),
             "vehicle": state.vehicle_value("label"),
             **{key: state.vehicle_value(key) for key in ("customer", "plate", "vin", "odometer")},
@@ -210,13 +210,17 @@ def _refrigerant(service: _Service | None, zone: tzinfo | None) -> Refrigerant:
     return Refrigerant(tuple(found))
 
 
-def _technician(stored: StoredJob, service: _Service | None) -> Person:
-    """Who closed the service, with the certificate written down then; else who opened the job."""
+def _technician(stored: StoredJob, service: _Service | None, ledger: Ledger | None) -> Person:
+    """Who closed the service, with the certificate noted then; else who opened the job, as the books know them."""
     from loopwright.report import Person
     from loopwright.service.events import Noted
 
     noted = [e for e in service.events if isinstance(e, Noted) and e.record == "certificate"] if service else []
-    return Person(noted[-1].by, str(noted[-1].value)) if noted else Person(stored.state.opened_by)
+    if noted:
+        return Person(noted[-1].by, str(noted[-1].value))
+    name = stored.state.opened_by
+    known = ledger.operators().get(name) if ledger is not None else None
+    return Person(name, " ".join(part for part in (known.programme, known.certificate) if part) if known else "")
 
 
 def _booked(ledger: Ledger | None, stored: StoredJob, zone: tzinfo | None) -> Refrigerant | None:

@@ -10,6 +10,7 @@ import json
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
+from datetime import UTC
 from functools import cache
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -37,6 +38,8 @@ _ASKED = 400  # letters that are looked for one by one; more than that in one re
 _HIDDEN = ("Cc", "Cf", "Co", "Cn", "Cs")  # controls, marks that turn the writing's direction, private letters
 _JOINERS = "\u200c\u200d\ufe0f"  # these belong to the letters beside them
 
+_PHOTOGRAPHS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"GIF8", b"RIFF")  # how JPEG, PNG, GIF and WebP begin
+
 Files = dict[str, bytes]
 
 
@@ -61,7 +64,8 @@ def pdf(report: Report) -> bytes:
         said = content(report)
     said["unreadable"] = [name for name, data in photos.items() if not _is_picture(data)]
     readable = {name: data for name, data in photos.items() if name not in said["unreadable"]}
-    return _set(cleaned(said), readable, int(report.made.timestamp()))
+    made = report.made if report.made.tzinfo else report.made.replace(tzinfo=UTC)  # the same on every machine
+    return _set(cleaned(said), readable, int(made.timestamp()))
 
 
 def content(report: Report) -> dict[str, Any]:
@@ -170,7 +174,10 @@ def _has(letter: str, fonts: typst.Fonts) -> bool:
 
 
 def _is_picture(data: bytes) -> bool:
-    return _sets(b'#set document(title: "t")\n#image("photo", alt: "p")', {"photo": data}, _fonts())
+    """Whether it is a photograph that Typst reads; a drawing or a document is none, and might refer to other files."""
+    return data.startswith(_PHOTOGRAPHS) and _sets(
+        b'#set document(title: "t")\n#image("photo", alt: "p")', {"photo": data}, _fonts()
+    )
 
 
 def _sets(main: bytes, beside: Files, fonts: typst.Fonts) -> bool:
