@@ -33,7 +33,17 @@ from loopwright.web.sessions import Limits
 
 SPANISH = {"accept_language": "es"}
 PAGES = ["/", "/vehicles", "/people", "/people/record", "/settings", "/export", "/calculators", "/offline"]
-LEDGER = ["", "/reconcile", "/move", "/open?kind=cylinder", "/operators", "/labels", "/verify", "/export", "/records?law=us_federal"]
+LEDGER = [
+    "",
+    "/reconcile",
+    "/move",
+    "/open?kind=cylinder",
+    "/operators",
+    "/labels",
+    "/verify",
+    "/export",
+    "/records?law=us_federal",
+]
 
 
 @pytest.fixture(scope="module")
@@ -64,6 +74,7 @@ def theirs() -> list[str]:
     """What people wrote, and citations, which keep the language of the works; longest first."""
     card = tomllib.loads(files("loopwright.api.demo_shop").joinpath("shop.toml").read_text(encoding="utf-8"))
     found = {text for _, text in texts(card)} | {source.citation for source in sources().values()}
+    found |= {rule.provision for card in jurisdictions().values() for rule in card.rules}
     return sorted(found, key=len, reverse=True)
 
 
