@@ -184,7 +184,6 @@ def tested(file: str, name: str, **environment: str) -> tuple[list[str], bool]:
         "-m",
         "pytest",
         "-s",
-        "-q",
         "-p",
         "no:cacheprovider",
         str(ROOT / "tests" / "store" / file),
@@ -196,7 +195,7 @@ def tested(file: str, name: str, **environment: str) -> tuple[list[str], bool]:
     minutes = (time.perf_counter() - begin) / 60.0
     print(done.stdout[-4000:], flush=True)
     said = [f"- {line.removeprefix(MARK)}" for line in done.stdout.replace("\r", "\n").splitlines() if MARK in line[:2]]
-    end = done.stdout.strip().splitlines()[-1].strip("= ")
+    end = "passed" if done.returncode == 0 else "**failed**"
     asked = " ".join(f"{key}={value}" for key, value in environment.items())
     return [
         f"`{asked} pytest tests/store/{file} -k {name}`: {end}; {minutes:.0f} min.",
