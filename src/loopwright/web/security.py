@@ -23,7 +23,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from loopwright.api.people import Person
-from loopwright.language import say
+from loopwright.language import nearest, say, speaking
 from loopwright.web.documents import RefusedError, crash, problem
 
 __all__ = ["Guard", "Needs", "Serving", "Visitor", "me", "needs", "visitor"]
@@ -199,7 +199,10 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return  # there are no web sockets here
-        answer = _Answer(scope, send)
+        with speaking(nearest(Headers(scope=scope).get("accept-language", ""))):  # a person's own choice comes later
+            await self._answered(scope, receive, _Answer(scope, send))
+
+    async def _answered(self, scope: Scope, receive: Receive, answer: _Answer) -> None:
         try:
             self._meant_for_us(scope)
             await self.app(scope, _limited(Headers(scope=scope), receive), answer)
@@ -215,15 +218,15 @@ class Guard:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
         if "\0" in scope["path"] or b"%00" in scope["query_string"]:  # no database keeps it, and no person types it
-            raise RefusedError(400, "A zero character is in the address.")
+            raise RefusedError(400, say("A zero character is in the address."))
         if not self.serving.knows(host):
-            raise RefusedError(421, "This server is not known by that name.")
+            raise RefusedError(421, say("This server is not known by that name."))
         if scope["method"] in SAFE:
             return
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-            raise RefusedError(403, "Another site sent this.")
+            raise RefusedError(403, say("Another site sent this."))
         if (origin := headers.get("origin")) is not None and not _same_origin(origin, scope["scheme"], host):
-            raise RefusedError(403, "Another site sent this.")
+            raise RefusedError(403, say("Another site sent this."))
 
 
 class _Answer:
@@ -253,7 +256,7 @@ def _limited(headers: Headers, receive: Receive) -> Callable[[], Awaitable[Messa
     limit = LARGEST_UPLOAD if headers.get("content-type", "").startswith(UPLOADS) else LARGEST_BODY
     length = headers.get("content-length", "0")
     if not length.isascii() or not length.isdigit() or int(length) > limit:
-        raise RefusedError(413, "This is too much at once.")
+        raise RefusedError(413, say("This is too much at once."))
     taken, whole = 0, False
 
     async def next_part() -> Message:
@@ -263,11 +266,11 @@ def _limited(headers: Headers, receive: Receive) -> Callable[[], Awaitable[Messa
         try:
             message = await asyncio.wait_for(receive(), BODY_WITHIN_S)
         except TimeoutError:
-            raise RefusedError(408, "This took too long to arrive.") from None
+            raise RefusedError(408, say("This took too long to arrive.")) from None
         taken += len(message.get("body", b""))
         whole = not message.get("more_body", False)
         if taken > limit:
-            raise RefusedError(413, "This is too much at once.")
+            raise RefusedError(413, say("This is too much at once."))
         return message
 
     return next_part
