@@ -13,7 +13,7 @@ import threading
 import time
 import unicodedata
 from collections.abc import Callable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
@@ -31,6 +31,7 @@ __all__ = [
     "ROLE_WORDS",
     "Audited",
     "Invitation",
+    "Letterhead",
     "People",
     "Person",
     "Preferences",
@@ -52,7 +53,17 @@ JOIN_S = 24 * 3600  # an invitation: a class or a new colleague joins within the
 _SEEN_EVERY_S = 60  # a session's last use is written this often, so that reading a page seldom writes
 _SHORTEST_PASSWORD, _LONGEST_PASSWORD = 10, 200
 _LONGEST_NAME, _LONGEST_TEXT = 60, 80
+_LETTERHEAD = "letterhead changed"
 _HASHING_AT_ONCE = threading.Semaphore(2)  # Argon2 takes 64 MiB and a core; a flood of sign-ins must not take them all
+
+
+@dataclass(frozen=True)
+class Letterhead:
+    """The shop as its reports name it; `address` may have several lines."""
+
+    name: str = ""
+    address: str = ""
+    phone: str = ""
 
 
 def hashed(secret: str) -> str:
@@ -282,6 +293,31 @@ class People:
         if changed:
             self.store.change(person.id, {"preferences": text}, person.id, "settings changed", changed)
         return self.get(person.id)
+
+    def letterhead(self) -> Letterhead:
+        """Return what the shop's reports carry at their head, as last recorded."""
+        kept = self.store.latest(_LETTERHEAD)
+        return Letterhead(**{key: str(kept.get(key, "")) for key in asdict(Letterhead())})
+
+    def set_letterhead(self, by: Person, letterhead: Letterhead) -> None:
+        """Change what the shop's reports carry at their head.
+
+        Raises
+        ------
+        InputError : `by` is no owner, or a field is too long
+        """
+        self._owner_only(by)
+        limits = {"name": _LONGEST_TEXT, "address": 3 * _LONGEST_TEXT, "phone": _LONGEST_TEXT}
+        plain = Letterhead(**{key: value.strip() for key, value in asdict(letterhead).items()})
+        problems = [
+            Problem(key, f"{len(value)}", say("at most {n} characters", n=limits[key]), say("Too long."))
+            for key, value in asdict(plain).items()
+            if len(value) > limits[key]
+        ]
+        if problems:
+            raise InputError(problems)
+        if plain != self.letterhead():
+            self.note(by, _LETTERHEAD, "shop", **asdict(plain))
 
     def set_role(self, by: Person, person: str, role: str) -> None:
         """Give a person another role; the person signs in anew.

@@ -274,6 +274,13 @@ class PeopleStore:
             rows = connection.execute(query).all()
         return [Audited(r.seq, r.at, r.by, r.what, r.subject, json.loads(r.data)) for r in rows]
 
+    def latest(self, what: str) -> Mapping[str, Any]:
+        """Return what was recorded last under `what`; empty where nothing was."""
+        query = sa.select(SHOP_AUDIT.c.data).filter_by(what=what).order_by(SHOP_AUDIT.c.seq.desc()).limit(1)
+        with reading(self.engine) as connection:
+            found = connection.execute(query).scalar()
+        return {} if found is None else dict(json.loads(found))
+
     def _add(self, connection: Connection, person: Person, login: str, password: str, invited_by: str) -> None:
         _free(connection, login, person.id)
         row = {

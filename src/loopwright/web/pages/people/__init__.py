@@ -24,6 +24,7 @@ WHAT = {  # every kind of line that the record holds, in words
     "person joined": later("joined"),
     "set up": later("set up the shop"),
     "settings changed": later("changed settings"),
+    "letterhead changed": later("changed the name of the shop on reports"),
     "password changed": later("changed the password"),
     "role changed": later("changed the role"),
     "locked out": later("locked out"),

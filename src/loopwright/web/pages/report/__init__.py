@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Literal
 
 from fastapi import APIRouter, Request
@@ -9,6 +10,7 @@ from starlette.responses import Response
 
 from loopwright.api.job_report import job_pdf
 from loopwright.language import spoken
+from loopwright.report import Shop
 from loopwright.web.books import ledger_of
 from loopwright.web.security import needs
 from loopwright.web.shown import job_or_404, shop_of
@@ -29,7 +31,8 @@ def report(request: Request, job: str, paper: Literal["a4", "letter"] | None = N
     """
     stored = job_or_404(request, job)
     size = paper or paper_of(spoken())
-    made = job_pdf(shop_of(request), stored.id, paper=size, language=spoken(), ledger=ledger_of(request))
+    head = Shop(**asdict(request.app.state.people.letterhead()))
+    made = job_pdf(shop_of(request), stored.id, paper=size, language=spoken(), ledger=ledger_of(request), shop=head)
     name = f"job-{stored.number}.pdf"
     headers = {
         "Cache-Control": "private, no-store",

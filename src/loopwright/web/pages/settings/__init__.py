@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from loopwright.api.people import CHOICES, People
+from loopwright.api.people import CHOICES, Letterhead, People
 from loopwright.errors import InputError, Problem
 from loopwright.language import languages, later, say
 from loopwright.web.problems import refuse
@@ -66,6 +66,24 @@ def settings(
     return RedirectResponse("/settings", 303)
 
 
+@router.post("/settings/shop", dependencies=[needs("owner")])
+def letterhead(
+    request: Request,
+    shop_name: Annotated[str, Form(max_length=1000)] = "",
+    address: Annotated[str, Form(max_length=1000)] = "",
+    phone: Annotated[str, Form(max_length=1000)] = "",
+) -> Response:
+    """Change what reports carry at their head."""
+    people: People = request.app.state.people
+    written = Letterhead(shop_name, address.replace("\r\n", "\n"), phone)
+    try:
+        people.set_letterhead(me(request), written)
+    except InputError as error:
+        marked = tuple(replace(p, field="shop_name" if p.field == "name" else p.field) for p in error.problems)
+        return _shown(request, problems=marked, head=written)
+    return RedirectResponse("/settings#shop", 303)
+
+
 @router.post("/settings/password", dependencies=[needs("trainee")])
 def password(
     request: Request,
@@ -107,7 +125,11 @@ def end_token(request: Request, token: Annotated[str, Form(max_length=100)] = ""
 
 
 def _shown(
-    request: Request, written: dict[str, str] | None = None, problems: tuple[Problem, ...] = (), made: str = ""
+    request: Request,
+    written: dict[str, str] | None = None,
+    problems: tuple[Problem, ...] = (),
+    made: str = "",
+    head: Letterhead | None = None,
 ) -> Response:
     people: People = request.app.state.people
     person = me(request)
@@ -120,6 +142,7 @@ def _shown(
         problems=problems,
         tokens=people.tokens(person),
         made=made,
+        letterhead=head or people.letterhead(),
         by_session=visitor(request).person is not None and request.app.state.serving.on_network,
     )
 
