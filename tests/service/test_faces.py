@@ -364,11 +364,22 @@ def test_a_step_asks_what_it_writes_down(step):
         assert caught.value.problems[0].field == name
 
 
+TYPED = {"refrigerant": "R134a", "machine_refrigerant": "r-134A", "compressor": "Electric", "charge": "1 lb 1.6 oz"}
+
+
 def test_a_job_as_typed_names_all_that_is_wrong():
     with pytest.raises(InputError) as caught:
-        new_job("", "R134a", "belt", "wide", altitude="high")
-    assert [p.field for p in caught.value.problems] == ["refrigerant", "compressor", "label_charge", "altitude"]
-    assert new_job("R134a", "R-134a", "Electric", "1 lb 1.6 oz").label_charge == pytest.approx(0.49895, abs=1e-5)
+        new_job({"machine_refrigerant": "water", "compressor": "belt", "charge": "wide", "altitude": "high"})
+    assert [p.field for p in caught.value.problems] == [
+        "refrigerant", "machine_refrigerant", "compressor", "charge", "altitude",
+    ]  # fmt: skip
+    job = new_job(TYPED)
+    assert job.label_charge == pytest.approx(0.49895, abs=1e-5)
+    assert (job.refrigerant, job.machine_refrigerant, job.compressor) == ("R134a", "R134a", "electric")
+    assert new_job(TYPED | {"altitude": "1500 m"}).atmosphere == pytest.approx(84.56e3, abs=10.0)
+    for slip in ({"charge": "1 g"}, {"charge": "500 kg"}, {"altitude": "9000 m"}):
+        with pytest.raises(InputError, match="a slip, or another unit"):
+            new_job(TYPED | slip)
 
 
 def test_records_are_read_with_their_units():

@@ -35,10 +35,10 @@ from loopwright.api.service_words import amount
 from loopwright.cards import sources
 from loopwright.errors import InputError, Problem
 from loopwright.language import later, say
+from loopwright.ledger.names import refrigerant_name
 from loopwright.service import procedure
 from loopwright.service.events import Compressor, from_plain, to_plain
 from loopwright.service.sheets import CALCULATORS, Calculator, Field, Line, Result, calculator
-from loopwright.service.sheets.base import AIR
 
 __all__ = [
     "CALCULATORS",
@@ -245,46 +245,47 @@ def sheet_to_wire(sheet: Sheet) -> dict[str, Any]:
     }
 
 
-def new_job(
-    refrigerant: str, machine_refrigerant: str, compressor: str, charge: str, vehicle: str = "", altitude: str = ""
-) -> procedure.Job:
+def new_job(written: Mapping[str, str]) -> procedure.Job:
     """Make the job that a service is opened with, from what a person typed.
 
     Parameters
     ----------
-    refrigerant, machine_refrigerant : of the label, and of the machine that is to be connected
-    compressor : "fixed", "variable" or "electric"
-    charge : the label's ("500 g"); vehicle : any words; altitude : for gauge pressures ("1500 m"), the sea's without it
+    written : `refrigerant` of the label, `machine_refrigerant` of the machine that is to be connected, `compressor`
+        ("fixed", "variable" or "electric"), `charge` of the label ("500 g"), and where they are known `vehicle` (words)
+        and `altitude` for gauge pressures ("1500 m"; the sea's without it)
 
     Raises
     ------
     InputError : everything that cannot be read, together; whether it fits is asked when the job is opened
 
-    >>> round(new_job("R134a", "R134a", "fixed", "500", altitude="1500 m").atmosphere)
-    84560
+    >>> typed = {"refrigerant": "R-134a", "machine_refrigerant": "r134a", "compressor": "fixed", "charge": "500"}
+    >>> new_job(typed | {"altitude": "1500 m"}).refrigerant
+    'R134a'
     """
     from loopwright.fluids.atmosphere import pressure
 
-    typed = {"refrigerant": refrigerant, "machine_refrigerant": machine_refrigerant, "compressor": compressor,
-             "label_charge": charge, "altitude": altitude or "0 m"}  # fmt: skip
     read: dict[str, Any] = {}
     problems: list[Problem] = []
     for item in _JOB:
         try:
-            read[item.name] = read_value(item, typed[item.name], 101325.0)
+            found = read_value(item, written.get(item.name), 101325.0)
+            read[item.name] = refrigerant_name(str(found)) if item.name.endswith("refrigerant") else found
         except InputError as error:
             problems += [dataclasses.replace(problem, field=item.name) for problem in error.problems]
     if problems:
         raise InputError(problems)
-    return procedure.Job(vehicle=vehicle, atmosphere=float(pressure(read.pop("altitude"))), **read)
+    charge, altitude = read.pop("charge"), read.pop("altitude")
+    vehicle = written.get("vehicle", "")[:80]
+    return procedure.Job(**read, label_charge=charge, vehicle=vehicle, atmosphere=float(pressure(altitude)))
 
 
 _JOB = (
     Field("refrigerant", "text", "of the label, as R134a"),
     Field("machine_refrigerant", "text", "of the machine that is to be connected"),
     Field("compressor", "choice", "its kind", choices=get_args(Compressor)),
-    Field("label_charge", "mass", "charge on the label", "g", exact=True, least=0.001),
-    AIR[1],
+    # From the smallest van's pipe to a bus; altitudes where vehicles are serviced.
+    Field("charge", "mass", "charge on the label", "g", exact=True, least=0.01, most=50.0),
+    Field("altitude", "length", "where the work is done", "m", default="0 m", exact=True, least=-450.0, most=5500.0),
 )
 
 

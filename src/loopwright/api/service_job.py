@@ -8,18 +8,18 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from loopwright.api.service import from_plain, note, to_plain
-from loopwright.errors import InputError, Problem
+from loopwright.api.service import from_plain, new_job, note, to_plain
+from loopwright.errors import InputError
 from loopwright.job import Entry
 from loopwright.language import later, say
-from loopwright.quantities import find_unit, parse, show, units_of, written_as
+from loopwright.quantities import show, units_of
 from loopwright.service import procedure
-from loopwright.service.procedure import Event, Job, Noted, Opened
+from loopwright.service.procedure import Event, Noted, Opened
 from loopwright.store.jobs import StoredJob
 
 __all__ = ["COMPRESSORS", "OPENING", "Kept", "LeftOut", "admit", "opening", "replay", "units_in_si", "written_records"]
@@ -167,7 +167,7 @@ def _understood(events: Sequence[Event], plain: dict[str, Any]) -> tuple[dict[st
     written = plain.get("written")
     kind = str(plain.get("event", "")).casefold()
     if kind == "opened" and isinstance(written, Mapping):
-        job = _job({str(key): str(value) for key, value in written.items()})
+        job = new_job({str(key): str(value) for key, value in written.items()})
         event: Event = Opened(plain["at"], plain["by"], job)
         kept: Any = {key: str(value)[:80] for key, value in written.items() if key in OPENING}
         return {**to_plain(event), "written": kept}, event
@@ -186,51 +186,6 @@ OPENING = {
     "charge": later("Charge on the label"),
     "altitude": later("Altitude"),
 }
-
-
-def _job(written: Mapping[str, str]) -> Job:
-    """What a service is opened with, from what was typed."""
-    problems: list[Problem] = []
-    found = dict(_designations(written, problems))
-    compressor: Any = written.get("compressor", "")
-    if compressor not in COMPRESSORS:
-        allowed = ", ".join(say(choice) for choice in COMPRESSORS)
-        problems.append(Problem("compressor", written_as(compressor), allowed, say("Not one of the choices.")))
-    charge = _amount("charge", written.get("charge", ""), "mass", "g", _CHARGE, problems)
-    altitude = _amount("altitude", written.get("altitude") or "0", "length", "m", _ALTITUDE, problems)
-    if problems:
-        raise InputError(problems)
-    from loopwright.fluids.atmosphere import pressure
-
-    vehicle = written.get("vehicle", "")[:80]
-    air = float(pressure(altitude))
-    return Job(found["refrigerant"], found["machine_refrigerant"], compressor, charge, vehicle, air)
-
-
-def _designations(written: Mapping[str, str], problems: list[Problem]) -> Iterator[tuple[str, str]]:
-    from loopwright.ledger.names import refrigerant_name
-
-    for name in ("refrigerant", "machine_refrigerant"):
-        try:
-            yield name, refrigerant_name(written.get(name, ""))
-        except InputError as error:
-            problems += [dataclasses.replace(problem, field=name) for problem in error.problems]
-
-
-def _amount(
-    name: str, written: str, kind: Any, unit: str, bounds: tuple[float, float], problems: list[Problem]
-) -> float:
-    try:
-        value = float(parse(written, kind, default=unit).value)
-    except InputError as error:
-        problems += [dataclasses.replace(problem, field=name) for problem in error.problems]
-        return math.nan
-    low, high = bounds
-    if not low <= value <= high:
-        per = find_unit(unit, kind)[0].factor
-        allowed = say("{low:g} to {high:g} {unit}", low=low / per, high=high / per, unit=unit)
-        problems.append(Problem(name, written_as(written), allowed, say("Out of range: a slip, or another unit?")))
-    return value
 
 
 def _seconds(at: object, present: float) -> float:

@@ -154,5 +154,5 @@ def _job(opening: str, vehicle: str) -> Job:
     if len(parts) not in (4, 5):
         allowed = say("refrigerant,machine's refrigerant,fixed|variable|electric,charge and perhaps ,altitude")
         raise InputError([Problem("--open", opening, allowed, say("Not an opening."))])
-    refrigerant, machine, compressor, charge, altitude = (*parts, "")[:5]
-    return new_job(refrigerant, machine, compressor, charge, vehicle, altitude)
+    names = ("refrigerant", "machine_refrigerant", "compressor", "charge", "altitude")
+    return new_job({"vehicle": vehicle, **dict(zip(names, parts, strict=False))})
