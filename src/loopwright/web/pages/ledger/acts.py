@@ -269,7 +269,7 @@ def _open_other(ledger: Ledger, kind: Any, typed: Typed) -> None:
         typed.get("name", ""),
         kind,
         refrigerant=typed.get("refrigerant") if kind in ("machine", "hoses") else None,
-        state=typed.get("state") or None,  # type: ignore[arg-type]  # the ledger checks it
+        state=(typed.get("state") or None) if kind == "machine" else None,  # type: ignore[arg-type]  # the ledger checks it
         title=typed.get("title", ""),
         address=typed.get("address", ""),
         equipment=Equipment(*made) if kind == "machine" else None,
