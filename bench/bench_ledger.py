@@ -125,7 +125,9 @@ class Table:
 
 
 def length(seconds: float) -> str:
-    return f"{seconds:.1f} s" if seconds >= 1.0 else f"{seconds * 1e3:.2g} ms"
+    if seconds >= 1.0:
+        return f"{seconds:.1f} s"
+    return f"{seconds * 1e3:.0f} ms" if seconds >= 0.01 else f"{seconds * 1e3:.2g} ms"
 
 
 @contextmanager
