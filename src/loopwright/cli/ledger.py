@@ -14,6 +14,7 @@ import typer
 
 from loopwright.cli import ledger_text as text
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 
 if TYPE_CHECKING:
     from loopwright.api.ledger import Ledger
@@ -55,8 +56,8 @@ def _opened(database: str, by: str = "", begin: bool = False, make: bool = False
 
     try:
         if not (begin or make) and "://" not in database and not Path(database).is_file():
-            says = "There is no ledger here yet: it begins with `loopwright ledger open` or `cylinder`."
-            raise InputError([Problem("--database", database, "a ledger's file", says)])
+            says = say("There is no ledger here yet: it begins with `loopwright ledger open` or `cylinder`.")
+            raise InputError([Problem("--database", database, say("a ledger's file"), says)])
         ledger = Ledger(database, by=by or getpass.getuser())
         try:
             if begin:
@@ -76,7 +77,7 @@ def _mg(written: str) -> int:
 
 
 def _written(entry: int) -> None:
-    typer.echo(f"Entry {entry} written.")
+    typer.echo(say("Entry {entry} written.", entry=entry))
 
 
 @app.command(name="open")
@@ -138,7 +139,12 @@ def cylinder(
         _written(entry)
         stamped = ledger.account(name).cylinder
         if stamped is not None and stamped.fill_limit_mg is not None:
-            typer.echo(f"Most refrigerant: {stamped.fill_limit_mg / 1000:.0f} g. A marked gross rating may be lower.")
+            typer.echo(
+                say(
+                    "Most refrigerant: {mass:.0f} g. A marked gross rating may be lower.",
+                    mass=stamped.fill_limit_mg / 1000,
+                )
+            )
 
 
 @app.command()
@@ -348,7 +354,7 @@ def export(
         elif form == "json":
             typer.echo(json.dumps(ledger.movements(since), ensure_ascii=False, indent=2))
         else:
-            typer.echo("A ledger is exported as chain, csv or json.", err=True)
+            typer.echo(say("A ledger is exported as chain, csv or json."), err=True)
             raise typer.Exit(BAD_INPUT)
 
 
@@ -359,7 +365,7 @@ def load(
 ) -> None:
     """Fill a new database with an exported chain, unchanged."""
     with _opened(database, make=True) as ledger, file.open(encoding="utf-8") as lines:
-        typer.echo(f"{ledger.load(lines)} entries loaded and verified.")
+        typer.echo(say("{count} entries loaded and verified.", count=ledger.load(lines)))
 
 
 @app.command()
@@ -399,4 +405,6 @@ def label(
         elif to.suffix == ".png":
             to.write_bytes(ledger.label_png(name))
         else:
-            raise InputError([Problem("--to", to.name, "a name that ends in .svg or .png", "A label is not drawn so.")])
+            raise InputError(
+                [Problem("--to", to.name, say("a name that ends in .svg or .png"), say("A label is not drawn so."))]
+            )

@@ -137,7 +137,9 @@ def history_text(lines: Iterable[Line]) -> str:
     rows = []
     for entry, mass_mg, balance in lines:
         kind = type(entry.fact).__struct_config__.tag
-        rows.append(f"{entry.seq:>7}  {entry.at[:16]}  {say(str(kind)):<9} {_tenths(mass_mg, 12, '+')} g  {_mass(balance)}")
+        rows.append(
+            f"{entry.seq:>7}  {entry.at[:16]}  {say(str(kind)):<9} {_tenths(mass_mg, 12, '+')} g  {_mass(balance)}"
+        )
         told = ", ".join(
             text for text in (entry.by, entry.job and say("job {number}", number=entry.job), entry.note) if text
         )

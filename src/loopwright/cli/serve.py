@@ -9,11 +9,15 @@ import socket
 import sys
 import threading
 from pathlib import Path
+from types import FrameType
 from typing import TYPE_CHECKING
 
 import typer
 
+from loopwright.language import say
+
 if TYPE_CHECKING:
+    from fastapi import FastAPI
     from uvicorn import Server
 
     from loopwright.api.people import People
@@ -50,7 +54,7 @@ def serve_shop(
     from loopwright.web.security import Serving
 
     if (cert is None) != (key is None):
-        typer.echo("--tls-cert and --tls-key belong together.", err=True)
+        typer.echo(say("--tls-cert and --tls-key belong together."), err=True)
         return BAD_INPUT
     where: str | Path = database or default_database()
     if isinstance(where, Path):
@@ -68,11 +72,14 @@ def serve_shop(
         try:
             server = _server(create_app(shop, serving, people), serving, cert, key)
         except OSError as error:  # of TLS too
-            typer.echo(f"The certificate and its key cannot be used: {error}", err=True)
+            typer.echo(say("The certificate and its key cannot be used: {error}", error=error), err=True)
             return BAD_INPUT
         listening = _listen(host, port)
         if listening is None:
-            typer.echo(f"Port {port} of {host} is taken, or is not an address of this computer.", err=True)
+            typer.echo(
+                say("Port {port} of {host} is taken, or is not an address of this computer.", port=port, host=host),
+                err=True,
+            )
             return BAD_INPUT
         warming = threading.Timer(_FIRST_PAGE_S, shop.warm)
         warming.start()
@@ -96,11 +103,11 @@ def _fill(shop: Shop, stop: threading.Event) -> None:
     threading.Thread(target=judge_demo, args=(shop, stop.wait), daemon=True).start()
 
 
-def _server(app: object, serving: Serving, cert: Path | None, key: Path | None) -> Server:
+def _server(app: FastAPI, serving: Serving, cert: Path | None, key: Path | None) -> Server:
     import uvicorn
 
     config = uvicorn.Config(
-        app,  # type: ignore[arg-type]
+        app,
         host=serving.host,
         port=serving.port,
         log_level="warning",
@@ -116,7 +123,15 @@ def _server(app: object, serving: Serving, cert: Path | None, key: Path | None) 
         ssl_keyfile=key,
     )
     config.load()
-    return uvicorn.Server(config)
+
+    class Stopping(uvicorn.Server):
+        """Ends what is told live when it is to stop; else it would wait for browsers to go."""
+
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            app.state.hub.close()
+            super().handle_exit(sig, frame)
+
+    return Stopping(config)
 
 
 def _run(server: Server, listening: socket.socket) -> None:
@@ -143,17 +158,17 @@ def _say_where(serving: Serving, people: People, where: str | Path, port: int) -
     scheme = "https" if serving.tls else "http"
     host = _reached_by(serving.host)
     address = f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
-    typer.echo(f"Records: {_without_password(str(where))}")
-    typer.echo(f"Open     {address}")
+    typer.echo(f"{say('Records:'):<9}{_without_password(str(where))}")
+    typer.echo(f"{say('Open'):<9}{address}")
     if not serving.on_network:
-        typer.echo("Only this computer can reach it. Stop with Ctrl-C.")
+        typer.echo(say("Only this computer can reach it. Stop with Ctrl-C."))
         return
     secret = people.setup_link()
     if secret is not None:
-        typer.echo(f"Set up   {address}join/{secret}")
-        typer.echo("This link works once, within an hour, and makes the owner's account.")
+        typer.echo(f"{say('Set up'):<9}{address}join/{secret}")
+        typer.echo(say("This link works once, within an hour, and makes the owner's account."))
     if not serving.tls:
-        typer.echo("Without TLS, whoever listens on this network can read passwords: see --tls-cert.")
+        typer.echo(say("Without TLS, whoever listens on this network can read passwords: see --tls-cert."))
 
 
 def _reached_by(host: str) -> str:
