@@ -99,26 +99,12 @@ def verdict(
         )
     lost = cost.probability
     expected = 100.0 * (1.0 - float(np.median(cost.ratio)))
-    weather = _weather(test)
     if lost <= 1.0 - SURE:
-        sentence = say("The readings fit a system that performs {weather}.", weather=weather)
+        sentence = say("The readings fit a system that performs in this weather.")
         if healthy < 0.5:
             sentence += " " + say("Something may be wrong, but the cooling lost is probably under a tenth.")
         return "performs", (sentence,)
     if lost >= SURE:
-        down = say("Cooling is probably down by about {share:.0f} % {weather}.", share=expected, weather=weather)
-        return "does_not_perform", (down,)
-    even = say(
-        "About {count:.0f} in 100 that a tenth or more of the cooling is lost {weather}.",
-        count=100 * lost,
-        weather=weather,
-    )
+        return "does_not_perform", (say("Cooling is probably down by about {share:.0f} %.", share=expected),)
+    even = say("About {count:.0f} in 100 that a tenth or more of the cooling is lost.", count=100 * lost)
     return "marginal", (even,)
-
-
-def _weather(test: Test) -> str:
-    celsius = test.weather.air_temperature - 273.15
-    humid = test.weather.relative_humidity
-    if humid is None:
-        return say("for {celsius:.0f} °C", celsius=celsius)
-    return say("for {celsius:.0f} °C and {humidity:.0f} % humidity", celsius=celsius, humidity=100 * humid)
