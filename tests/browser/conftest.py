@@ -15,16 +15,23 @@ from typing import Any
 import pytest
 from phone import FLAGS, Phone, Served
 
+from loopwright.api.demo_shop import load_demo
+from loopwright.api.shop import Shop
+
 CHROMIUM = os.environ.get("LOOPWRIGHT_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 MISSING = "Chromium is not installed here (Debian: apt-get install chromium); the pages were not tried in a browser."
 
 
 @pytest.fixture(scope="session")
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """The shop as `loopwright serve` starts it, on a database of its own."""
+    """The shop as `loopwright serve` starts it, on a database of its own with the demo shop in it."""
     if CHROMIUM is None:
         pytest.skip(MISSING)
-    running = Served(tmp_path_factory.mktemp("served") / "shop.sqlite")
+    database = tmp_path_factory.mktemp("served") / "shop.sqlite"
+    shop = Shop(database)
+    load_demo(shop)
+    shop.close()
+    running = Served(database)
     yield running
     running.kill()
 
