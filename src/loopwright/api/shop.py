@@ -25,6 +25,7 @@ from loopwright.job import (
     sheet_of,
     stages,
     test_fields,
+    undone,
     vehicle_fields,
 )
 from loopwright.language import say, speaking
@@ -52,6 +53,7 @@ __all__ = [
     "new_entry",
     "stages",
     "test_fields",
+    "undone",
     "vehicle_fields",
 ]
 
@@ -174,10 +176,12 @@ class Shop:
         InputError : there is no such job, or nothing to take back
         """
         stored = self.records.job(job)
-        undone = {entry.data["entry"] for entry in stored.entries if entry.kind == "undid"}
-        mine = [e for e in stored.entries if e.by == by and e.kind not in ("opened", "undid") and e.id not in undone]
+        gone = undone(stored.entries)
+        mine = [e for e in stored.entries if e.by == by and e.kind not in ("opened", "undid") and e.id not in gone]
         if not mine:
-            raise InputError([Problem("job", "nothing", "an entry of yours", "There is nothing to take back.")])
+            raise InputError(
+                [Problem("job", say("nothing"), say("an entry of yours"), say("There is nothing to take back."))]
+            )
         return self.enter(job, [new_entry("undid", by, self.clock(), entry=mine[-1].id)])
 
     def job(self, job: str) -> StoredJob:

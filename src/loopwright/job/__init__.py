@@ -4,7 +4,7 @@ from loopwright.job.acts import Act, Stage, acts, stages
 from loopwright.job.entries import TESTS, Entry, check, new_entry
 from loopwright.job.fields import Field, test_field, test_fields, vehicle_fields
 from loopwright.job.sheet import Sheet, field_of_problem, sheet_of
-from loopwright.job.state import Done, JobState, Note, Photo, TestState, Written, derive
+from loopwright.job.state import Done, JobState, Note, Photo, TestState, Written, derive, undone
 
 __all__ = [
     "TESTS",
@@ -28,5 +28,6 @@ __all__ = [
     "stages",
     "test_field",
     "test_fields",
+    "undone",
     "vehicle_fields",
 ]

@@ -9,7 +9,7 @@ from typing import Any
 from loopwright.job.acts import acts
 from loopwright.job.entries import TESTS, Entry
 
-__all__ = ["Done", "JobState", "Note", "Photo", "TestState", "Written", "derive"]
+__all__ = ["Done", "JobState", "Note", "Photo", "TestState", "Written", "derive", "undone"]
 
 
 @dataclass(frozen=True)
@@ -115,11 +115,11 @@ def derive(entries: Sequence[Entry]) -> JobState:
     >>> state.tests["before"].value("running.low_side.pressure")
     ''
     """
-    undone = _undone(entries)
+    gone = undone(entries)
     where = {"vehicle": _Gathered(), **{test: _Gathered() for test in TESTS}}
     service, notes, photos, closed = [], [], [], False
     for number, entry in enumerate(entries, 1):
-        if entry.id in undone:
+        if entry.id in gone:
             continue
         data = entry.data
         match entry.kind:
@@ -150,13 +150,13 @@ def derive(entries: Sequence[Entry]) -> JobState:
     )
 
 
-def _undone(entries: Iterable[Entry]) -> set[str]:
-    """Which entries do not count: those undone by an entry that is not itself undone."""
-    undone: set[str] = set()
+def undone(entries: Iterable[Entry]) -> set[str]:
+    """Return the ids of entries that do not count: those undone by an entry that is not itself undone."""
+    gone: set[str] = set()
     for entry in reversed([e for e in entries if e.kind == "undid"]):
-        if entry.id not in undone:
-            undone.add(entry.data["entry"])
-    return undone
+        if entry.id not in gone:
+            gone.add(entry.data["entry"])
+    return gone
 
 
 def _write(where: Mapping[str, _Gathered], entry: Entry, number: int) -> None:

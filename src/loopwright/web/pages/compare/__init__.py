@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from loopwright.api.service_job import Kept, replay
 from loopwright.api.shop import TESTS, StoredJob, TestView
-from loopwright.errors import InputError
 from loopwright.figures.states import state_rows
 from loopwright.figures.words import headline
 from loopwright.language import say, spoken
-from loopwright.service.events import Deviated, Event, Finished, from_plain
-from loopwright.service.procedure import steps
+from loopwright.service.procedure import StepState, derive, records
 from loopwright.web.pages.job.show import person_units, terms_of
 from loopwright.web.render import page
 from loopwright.web.security import me, needs
@@ -52,9 +52,10 @@ class Pair:
 
 @dataclass(frozen=True)
 class Act:
-    """One step of the service between the tests; `reason` why it ended otherwise than written."""
+    """One step of the service between the tests: what it wrote down, and why it ended otherwise where it did."""
 
     title: str
+    wrote: str
     by: str
     when: str
     reason: str
@@ -120,27 +121,25 @@ def _pairs(before: dict[Any, Shown], after: dict[Any, Shown]) -> list[Pair]:
 
 
 def _done(stored: StoredJob) -> list[Act]:
-    titles = {step.id: step.title for step in steps()}
-    found = []
-    for plain in stored.state.service:
-        event = _event(plain)
-        if isinstance(event, Finished | Deviated):
-            reason = event.reason if isinstance(event, Deviated) else ""
-            found.append(Act(say(titles.get(event.step, event.step)), event.by, _clock(event.at), reason))
-    return found
+    """The steps of the service that are ended, each with what it wrote down."""
+    kept = replay(stored.state.service)
+    if not kept.events:
+        return []
+    return [
+        Act(say(one.step.title), _wrote(kept, one), one.by, _clock(one.ended), one.reason)
+        for one in derive(kept.events).steps
+        if one.ended is not None
+    ]
 
 
-def _event(plain: Mapping[str, Any]) -> Event | None:
+def _wrote(kept: Kept, one: StepState) -> str:
+    values = {record: kept.written.get((one.step.id, record), "") for record in one.records}
+    words = {r: say(v.replace("_", " ")) if records()[r].choices else v for r, v in values.items() if v}
+    return " · ".join(f"{say(record.replace('_', ' '))} {value}" for record, value in words.items())
+
+
+def _clock(at: float | None) -> str:
     try:
-        return from_plain(plain)
-    except InputError:  # kept by another version
-        return None
-
-
-def _clock(at: float) -> str:
-    from datetime import UTC, datetime
-
-    try:
-        return when(datetime.fromtimestamp(at, UTC).isoformat())
+        return "" if at is None else when(datetime.fromtimestamp(at, UTC).isoformat())
     except (ValueError, OverflowError, OSError):
         return ""

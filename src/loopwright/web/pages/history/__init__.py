@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Annotated
@@ -11,7 +10,7 @@ from fastapi import APIRouter, Form, HTTPException, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from loopwright.api.people import Person
-from loopwright.api.shop import Entry, StoredJob, acts, new_entry, test_fields, vehicle_fields
+from loopwright.api.shop import Entry, StoredJob, acts, new_entry, test_fields, undone, vehicle_fields
 from loopwright.language import later, say, spoken
 from loopwright.service.procedure import steps
 from loopwright.web.pages.job.show import labels_of
@@ -81,7 +80,7 @@ def undo(request: Request, job: str, entry: Annotated[str, Form(max_length=64)])
 def told(stored: StoredJob, person: Person) -> list[Told]:
     """Return the entries of a job in words, newest first."""
     by_id = {entry.id: entry for entry in stored.entries}
-    gone = _gone(stored.entries)
+    gone = undone(stored.entries)
     found = []
     for entry in reversed(stored.entries):
         what, value = _words(entry, by_id)
@@ -89,15 +88,6 @@ def told(stored: StoredJob, person: Person) -> list[Told]:
         may = counts and _may(entry, person)
         found.append(Told(entry.id, day(entry.at), _time(entry.at), entry.by, what, value, counts, may))
     return found
-
-
-def _gone(entries: Sequence[Entry]) -> set[str]:
-    """Entries that were taken back, by an entry that was not taken back itself."""
-    gone: set[str] = set()
-    for entry in reversed([one for one in entries if one.kind == "undid"]):
-        if entry.id not in gone:
-            gone.add(entry.data["entry"])
-    return gone
 
 
 def _may(entry: Entry, person: Person) -> bool:
@@ -159,7 +149,8 @@ def _service(event: object) -> tuple[str, str]:
     step, kind = str(event.get("step", "")), str(event.get("event", ""))
     title = f"{say('Service')} · {say(titles[step])}" if step in titles else say("Service")
     if kind == "noted":
-        return title, f"{say(str(event.get('record', '')).replace('_', ' '))}: {event.get('value', '')}"
+        value = str(event.get("written", event.get("value", "")))
+        return title, f"{say(str(event.get('record', '')).replace('_', ' '))}: {value}"
     words = say(_SERVICE[kind]) if kind in _SERVICE else say(kind)
     reason = str(event.get("reason", ""))
     return title, f"{words}: {reason}" if reason else words
