@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from loopwright._version import __version__
 from loopwright.api.export_forms import FORMS, Column, Form, Row, write_table
 from loopwright.api.export_tables import TABLES
 from loopwright.errors import InputError, Problem
+from loopwright.job import test_fields, vehicle_fields
+from loopwright.language import say
 from loopwright.quantities import parse, units_of
 
 if TYPE_CHECKING:
-    from loopwright.api.shop import Shop, StoredJob, TestView
+    from loopwright.api.shop import Shop, StoredJob
     from loopwright.job import Field, Written
+    from loopwright.readings import Reading
 
 __all__ = ["FORMS", "export", "export_table"]
 
@@ -35,11 +39,11 @@ def export(shop: Shop, folder: Path, form: Form = "csv") -> dict[str, int]:
     OSError : a file cannot be written
     """
     if form not in FORMS:
-        raise InputError([Problem("form", str(form), ", ".join(FORMS), "There is no such form.")])
+        raise InputError([Problem("form", str(form), ", ".join(FORMS), say("There is no such form."))])
     folder.mkdir(parents=True, exist_ok=True)
     if any(folder.iterdir()):
-        says = "An export is not mixed with other files."
-        raise InputError([Problem("folder", str(folder), "a new or an empty folder", says)])
+        says = say("An export is not mixed with other files.")
+        raise InputError([Problem("folder", str(folder), say("a new or an empty folder"), says)])
     counts = {name: write_table(folder / name, form, TABLES[name].columns, rows(shop)) for name, rows in _ROWS.items()}
     _write_photos(shop, folder / "photos")
     _write_chain(shop, folder / "ledger.jsonl")
@@ -55,7 +59,7 @@ def export_table(shop: Shop, name: str) -> Iterator[Row]:
     InputError : there is no such table
     """
     if name not in _ROWS:
-        raise InputError([Problem("table", name, ", ".join(_ROWS), "There is no such table.")])
+        raise InputError([Problem("table", name, ", ".join(_ROWS), say("There is no such table."))])
     return iter(_ROWS[name](shop))
 
 
@@ -73,22 +77,36 @@ def _entries(shop: Shop) -> Iterator[Row]:
         yield dict(row._mapping)
 
 
+class _Read(NamedTuple):
+    """What could be read of a test: readings by field, and what is wrong by field."""
+
+    readings: Mapping[str, Reading]
+    problems: Mapping[str, Problem]
+
+
 def _values(shop: Shop) -> Iterator[Row]:
     for job in shop.records.ids():
         stored = shop.job(job)
+        tests = {test: _read(stored, test) for test, state in stored.state.tests.items() if state.written}
+        about = next(iter(tests.values()), _Read({}, {}))  # what is wrong about the vehicle is wrong in every test
         for key, written in stored.state.vehicle.items():
-            yield _value(stored, "vehicle", key, written, None)
-        for test, state in stored.state.tests.items():
-            view = shop.view(stored, test) if state.written else None
-            for key, written in state.written.items():
-                yield _value(stored, test, key, written, view)
+            yield _value(stored, "vehicle", key, written, about)
+        for test, read in tests.items():
+            for key, written in stored.state.tests[test].written.items():
+                yield _value(stored, test, key, written, read)
 
 
-def _value(stored: StoredJob, room: str, key: str, written: Written, view: TestView | None) -> Row:
-    from loopwright.job import test_fields, vehicle_fields
+def _read(stored: StoredJob, test: str) -> _Read:
+    from loopwright.api.shop import readable
 
+    sheet, problems, found = readable(stored.state, test)
+    return _Read({sheet.fields[one.field]: one for one in found.readings} if found else {}, problems)
+
+
+def _value(stored: StoredJob, room: str, key: str, written: Written, read: _Read) -> Row:
     field = (vehicle_fields() if room == "vehicle" else test_fields())[key]
-    problem = view.problems.get(f"{room}.{key}") if view else None
+    name = f"{room}.{key}"
+    problem = read.problems.get(name)
     return {
         "job": stored.id,
         "number": stored.number,
@@ -104,22 +122,17 @@ def _value(stored: StoredJob, room: str, key: str, written: Written, view: TestV
         "by": written.by,
         "at": written.at,
         "problem": "" if problem is None else problem.says,
-        **_understood(field, f"{room}.{key}", written.value, view),
+        **_understood(field, written.value, read.readings.get(name)),
     }
 
 
-def _understood(field: Field, name: str, written: str, view: TestView | None) -> Row:
-    """The value in SI; a pressure absolute, with the air of the test where that was understood."""
+def _understood(field: Field, written: str, reading: Reading | None) -> Row:
+    """The value in SI; a pressure absolute, with the air of the test."""
     nothing: Row = {"value": None, "unit": "", "sigma": None}
-    if field.kind in ("choice", "text") or field.is_observation:
+    if reading is not None:
+        return {"value": reading.value, "unit": _si(field.kind), "sigma": reading.sigma}
+    if field.kind in ("choice", "text") or field.is_reading or field.is_observation:
         return nothing
-    if field.is_reading:
-        readings = view.test.readings if view and view.test else ()
-        fields = view.sheet.fields if view else {}
-        found = next((reading for reading in readings if fields.get(reading.field) == name), None)
-        if found is None:
-            return nothing
-        return {"value": found.value, "unit": _si(field.kind), "sigma": found.sigma}
     try:
         value = parse(written, field.kind, default=field.unit).value  # type: ignore[arg-type]
     except InputError:
@@ -127,6 +140,7 @@ def _understood(field: Field, name: str, written: str, view: TestView | None) ->
     return {"value": value, "unit": _si(field.kind), "sigma": None}
 
 
+@cache
 def _si(kind: str) -> str:
     """The unit of a kind's values inside: the one that changes nothing.
 

@@ -51,6 +51,7 @@ __all__ = [
     "acts",
     "judged_in",
     "new_entry",
+    "readable",
     "stages",
     "test_fields",
     "undone",
@@ -195,7 +196,7 @@ class Shop:
 
     def view(self, stored: StoredJob, test: str, language: str = "en") -> TestView:
         """Return one test of a job as a page shows it."""
-        sheet, problems, readable = _readable(stored.state, test)
+        sheet, problems, readable = readable(stored.state, test)
         lacking = _lacking(stored.state, test)
         own = self.records.judgement(stored.id, test, judged_in(language))
         kept = own or self.records.judgement(stored.id, test)  # said in another language, its numbers hold all the same
@@ -210,7 +211,7 @@ class Shop:
         if not state.written or _lacking(stored.state, test):
             return False
         with speaking(language):
-            sheet, _, readable = _readable(stored.state, test)
+            sheet, _, readable = readable(stored.state, test)
         kept = self.records.judgement(stored.id, test, language)
         if readable is None or (kept is not None and kept.sheet == sheet_hash(sheet.sheet)):
             return False
@@ -246,8 +247,8 @@ def _lacking(state: JobState, test: str) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _readable(state: JobState, test: str) -> tuple[Sheet, dict[str, Problem], Test | None]:
-    """The sheet without what cannot be read, what is wrong by field, and what was understood."""
+def readable(state: JobState, test: str) -> tuple[Sheet, dict[str, Problem], Test | None]:
+    """Return the sheet without what cannot be read, what is wrong by field, and what was understood."""
     from loopwright.readings import read
 
     sheet = sheet_of(state, test)

@@ -12,6 +12,7 @@ from uuid import uuid4
 from loopwright.errors import InputError, Problem
 from loopwright.job.acts import acts
 from loopwright.job.fields import test_fields, vehicle_fields
+from loopwright.language import say
 from loopwright.quantities import written_as
 
 __all__ = ["KINDS", "TESTS", "Entry", "Kind", "check", "new_entry"]
@@ -78,15 +79,19 @@ def check(entry: Entry) -> None:
 
 def _problems(entry: Entry) -> list[Problem]:
     if entry.kind not in KINDS:
-        return [_wrong("kind", entry.kind, ", ".join(KINDS), "No such kind of entry.")]
+        return [_wrong("kind", entry.kind, ", ".join(KINDS), say("No such kind of entry."))]
     if not _ID.fullmatch(entry.id):
-        return [_wrong("id", entry.id, "8 to 64 letters, digits and dashes", "No id.")]
+        return [_wrong("id", entry.id, say("8 to 64 letters, digits and dashes"), say("No id."))]
     if not _can_be_kept(entry):
-        return [_wrong("data", "what is no text", "text without a zero character, finite numbers", "Not text.")]
+        return [
+            _wrong(
+                "data", say("what is no text"), say("text without a zero character, finite numbers"), say("Not text.")
+            )
+        ]
     needed, beside = _KEYS[entry.kind]
     found = {*entry.data}
     if not needed <= found or not found <= needed | beside:
-        return [_wrong("data", sorted(found), ", ".join(sorted(needed | beside)), "Not the keys of this kind.")]
+        return [_wrong("data", sorted(found), ", ".join(sorted(needed | beside)), say("Not the keys of this kind."))]
     problems = [
         _too_long(entry, key) for key, value in entry.data.items() if _length(value) > _longest(entry.kind, key)
     ]
@@ -122,7 +127,7 @@ def _texts(value: object) -> Iterator[str]:
 
 def _misfit(key: str, value: object) -> Problem:
     allowed = _TYPES.get(key, _TEXT)[1]
-    return _wrong(key, value, allowed, "Not text." if allowed == "text" else "Of another kind.")
+    return _wrong(key, value, allowed, say("Not text.") if allowed == "text" else say("Of another kind."))
 
 
 def _fits(key: str, value: object) -> bool:
@@ -134,16 +139,18 @@ def _wrote(data: Mapping[str, Any]) -> list[Problem]:
     known = {"vehicle": vehicle_fields(), **dict.fromkeys(TESTS, test_fields())}.get(where, {})
     problems = []
     if key not in known:
-        problems.append(_wrong("field", data["field"], "a field of vehicle, before or after", "No such field."))
+        problems.append(
+            _wrong("field", data["field"], say("a field of vehicle, before or after"), say("No such field."))
+        )
     return problems
 
 
 def _did(data: Mapping[str, Any]) -> list[Problem]:
     problems = []
     if data["act"] not in acts():
-        problems.append(_wrong("act", data["act"], ", ".join(acts()), "No such act."))
+        problems.append(_wrong("act", data["act"], ", ".join(acts()), say("No such act.")))
     if data["test"] not in TESTS:
-        problems.append(_wrong("test", data["test"], ", ".join(TESTS), "No such test."))
+        problems.append(_wrong("test", data["test"], ", ".join(TESTS), say("No such test.")))
     return problems
 
 
@@ -157,7 +164,7 @@ def _longest(kind: Kind, key: str) -> int:
 
 def _too_long(entry: Entry, key: str) -> Problem:
     longest = _longest(entry.kind, key)
-    return _wrong(key, entry.data[key], f"at most {longest} characters", "Too long.")
+    return _wrong(key, entry.data[key], say("at most {count} characters", count=longest), say("Too long."))
 
 
 def _wrong(field: str, found: object, allowed: str, says: str) -> Problem:

@@ -19,6 +19,7 @@ from sqlalchemy import Connection, Engine
 
 from loopwright._version import __version__
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.store.audit import audit_store
 from loopwright.store.engine import reading, writing
 from loopwright.store.migrate import HEAD, downgrade, migrate, version
@@ -59,7 +60,9 @@ def back_up(engine: Engine, file: str | Path | BinaryIO, moment: str) -> dict[st
     with reading(engine) as connection:
         found = version(connection)
         if found is None or found < _OLDEST:
-            raise InputError([Problem("database", str(engine.url.database), "a shop's database", "No shop is in it.")])
+            raise InputError(
+                [Problem("database", str(engine.url.database), say("a shop's database"), say("No shop is in it."))]
+            )
         there = set(sa.inspect(connection).get_table_names())
         with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=5) as archive:
             kept = {table.name: _write(connection, archive, table) for table in _tables() if table.name in there}
@@ -156,8 +159,8 @@ def _refuse_unless_empty(connection: Connection) -> None:
         if table.name in there and connection.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first()
     ]
     if full:
-        says = "A backup is not mixed with what is there."
-        raise InputError([Problem("database", ", ".join(full), "an empty database", says)])
+        says = say("A backup is not mixed with what is there.")
+        raise InputError([Problem("database", ", ".join(full), say("an empty database"), says)])
 
 
 def _read(connection: Connection, archive: zipfile.ZipFile, name: str, about: Row) -> None:
@@ -215,8 +218,10 @@ def _check_ledger(connection: Connection) -> None:
     derive(connection)
     report = audit_store(connection)
     if not report.sound:
-        raise InputError([Problem(where, "as given", "a sound chain", says) for where, says in report.findings])
+        raise InputError(
+            [Problem(where, say("as given"), say("a sound chain"), says) for where, says in report.findings]
+        )
 
 
 def _refused(found: str, says: str) -> InputError:
-    return InputError([Problem("backup", found, "a file made by `loopwright shop backup`, as it was made", says)])
+    return InputError([Problem("backup", found, say("a file made by `loopwright shop backup`, as it was made"), says)])

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Engine, event
 from sqlalchemy.engine import URL
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 
 __all__ = ["connect", "reading", "writing"]
 
@@ -51,8 +52,10 @@ def _url(where: str | Path) -> URL:
     except sa.exc.ArgumentError:
         url = None
     if url is None or url.get_backend_name() not in _DIALECTS:
-        allowed = "a file, or a URL that begins with postgresql:// or sqlite:///"
-        raise InputError([Problem("database", where.partition("@")[2] or where, allowed, "No such kind of database.")])
+        allowed = say("a file, or a URL that begins with postgresql:// or sqlite:///")
+        raise InputError(
+            [Problem("database", where.partition("@")[2] or where, allowed, say("No such kind of database."))]
+        )
     return url.set(drivername="postgresql+psycopg") if url.get_backend_name() == "postgresql" else url
 
 

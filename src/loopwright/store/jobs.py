@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Engine
 
 from loopwright.errors import AbsentError, Problem
 from loopwright.job import Entry, JobState, check, derive
+from loopwright.language import say
 from loopwright.store.engine import connect, reading, writing
 from loopwright.store.journal import now
 from loopwright.store.migrate import migrate
@@ -199,7 +200,9 @@ class Jobs:
         with reading(self.engine) as connection:
             row = connection.execute(sa.select(SHOP_VEHICLE).where(SHOP_VEHICLE.c.id == vehicle)).first()
         if row is None:
-            raise AbsentError([Problem("vehicle", vehicle, "a vehicle of this shop", "There is no such vehicle.")])
+            raise AbsentError(
+                [Problem("vehicle", vehicle, say("a vehicle of this shop"), say("There is no such vehicle."))]
+            )
         return VehicleRow(row.id, row.title, json.loads(row.card), row.changed)
 
     def ids(self) -> Iterator[str]:
@@ -249,7 +252,9 @@ class Jobs:
         with reading(self.engine) as connection:
             row = connection.execute(query).first()
         if row is None:
-            raise AbsentError([Problem("photo", name, "a photograph of this shop", "There is no such photograph.")])
+            raise AbsentError(
+                [Problem("photo", name, say("a photograph of this shop"), say("There is no such photograph."))]
+            )
         return row.kind, row.bytes
 
     def rebuild(self) -> None:
@@ -305,7 +310,7 @@ def _known(connection: Connection, job: str) -> Any:
     query = sa.select(SHOP_JOB.c.number, SHOP_JOB.c.vehicle).where(SHOP_JOB.c.id == job)
     row = connection.execute(query).first()
     if row is None:
-        raise AbsentError([Problem("job", job, "a job of this shop", "There is no such job.")])
+        raise AbsentError([Problem("job", job, say("a job of this shop"), say("There is no such job."))])
     return row
 
 
@@ -319,7 +324,9 @@ def _stored(connection: Connection, job: str) -> StoredJob:
 def _card(connection: Connection, vehicle: str) -> dict[str, str]:
     row = connection.execute(sa.select(SHOP_VEHICLE.c.card).where(SHOP_VEHICLE.c.id == vehicle)).first()
     if row is None:
-        raise AbsentError([Problem("vehicle", vehicle, "a vehicle of this shop", "There is no such vehicle.")])
+        raise AbsentError(
+            [Problem("vehicle", vehicle, say("a vehicle of this shop"), say("There is no such vehicle."))]
+        )
     found: dict[str, str] = json.loads(row.card)
     return found
 

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy import Connection, Engine
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.ledger.audit import Report
 from loopwright.ledger.books import Effect
 from loopwright.ledger.chain import Head, read_entry
@@ -94,7 +95,9 @@ class Journal:
         with reading(self.engine) as connection:
             account = StoredBooks(connection).account(name)
         if account is None:
-            raise InputError([Problem("account", name, "an account that was opened", "There is no such account.")])
+            raise InputError(
+                [Problem("account", name, say("an account that was opened"), say("There is no such account."))]
+            )
         return account
 
     def accounts(self, kinds: Collection[str] = ()) -> dict[str, Account]:
@@ -196,12 +199,14 @@ class Journal:
         """
         with writing(self.engine, ENTRY) as connection:
             if StoredBooks(connection).head().seq:
-                raise InputError([Problem("ledger", "entries", "an empty one", "A chain is not mixed with another.")])
+                raise InputError(
+                    [Problem("ledger", "entries", say("an empty one"), say("A chain is not mixed with another."))]
+                )
             count = insert_entries(connection, rows)
             derive(connection)
             report = audit_store(connection)
             if not report.sound:
-                found = [Problem(where, "as given", "a sound chain", says) for where, says in report.findings]
+                found = [Problem(where, say("as given"), say("a sound chain"), says) for where, says in report.findings]
                 raise InputError(found)
         return count
 

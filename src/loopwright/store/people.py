@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy import Connection, Engine
 
 from loopwright.errors import InputError, Problem
+from loopwright.language import say
 from loopwright.ledger.names import moment
 from loopwright.store.engine import reading, writing
 from loopwright.store.people_tables import SHOP_AUDIT, SHOP_INVITATION, SHOP_PERSON, SHOP_TOKEN
@@ -153,9 +154,13 @@ class PeopleStore:
         with writing(self.engine, SHOP_PERSON) as connection:
             changed = connection.execute(SHOP_PERSON.update().filter_by(id=person).values(**values))
             if not changed.rowcount:
-                raise InputError([Problem("person", person, "a person of this shop", "There is no such person.")])
+                raise InputError(
+                    [Problem("person", person, say("a person of this shop"), say("There is no such person."))]
+                )
             if not connection.execute(sa.select(SHOP_PERSON.c.id).filter_by(role="owner", active=1)).first():
-                raise InputError([Problem("role", person, "another active owner first", "A shop needs an owner.")])
+                raise InputError(
+                    [Problem("role", person, say("another active owner first"), say("A shop needs an owner."))]
+                )
             same = sa.and_(SHOP_TOKEN.c.person == person, SHOP_TOKEN.c.kind.in_(end))
             connection.execute(SHOP_TOKEN.delete().where(same))
             self._note(connection, by, what, person, told)
@@ -322,4 +327,6 @@ def _free(connection: Connection, login: str, person: str) -> None:
     """Refuse a name that another person has."""
     query = sa.select(SHOP_PERSON.c.id).where(SHOP_PERSON.c.login == login, SHOP_PERSON.c.id != person)
     if connection.execute(query).first():
-        raise InputError([Problem("name", login, "a name that nobody here has", "Somebody has that name already.")])
+        raise InputError(
+            [Problem("name", login, say("a name that nobody here has"), say("Somebody has that name already."))]
+        )
