@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import re
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from html import unescape
 from typing import Any
 
+import uvicorn
 from argon2 import PasswordHasher
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -52,6 +57,23 @@ class Place:
             assert joined is not None
             made[name] = joined
         return made
+
+
+@contextmanager
+def running(place: Place) -> Iterator[str]:
+    """Serve an app in a thread; give its address."""
+    bound = socket.socket()
+    bound.bind(("127.0.0.1", 0))
+    bound.listen()  # whoever comes before it is ready waits
+    server = uvicorn.Server(uvicorn.Config(place.app, log_level="error", proxy_headers=False, lifespan="on"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]})
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{bound.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join()
+        bound.close()
 
 
 class Browser:

@@ -5,17 +5,14 @@ Whatever is sent: no fault of ours (5xx), no answer that the description does no
 
 from __future__ import annotations
 
-import socket
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 
 import pytest
 import schemathesis
-import uvicorn
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis.errors import Unsatisfiable
-from knocking import Place
+from knocking import Place, running
 from schemathesis.checks import not_a_server_error
 from schemathesis.generation import GenerationMode
 from schemathesis.specs.openapi.checks import (
@@ -26,23 +23,6 @@ from schemathesis.specs.openapi.checks import (
 
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 EXAMPLES = 12  # of each operation and of each kind, right and wrong; a longer run found no more
-
-
-@contextmanager
-def running(place: Place) -> Iterator[str]:
-    """Serve an app in a thread; give its address."""
-    bound = socket.socket()
-    bound.bind(("127.0.0.1", 0))
-    bound.listen()  # whoever comes before it is ready waits
-    server = uvicorn.Server(uvicorn.Config(place.app, log_level="error", proxy_headers=False, lifespan="on"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]})
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{bound.getsockname()[1]}"
-    finally:
-        server.should_exit = True
-        thread.join()
-        bound.close()
 
 
 @pytest.mark.parametrize("database", ["sqlite", "postgresql"])

@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable, Iterator
 from html import unescape
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 from fastapi import Request
@@ -71,6 +72,20 @@ def test_a_trainee_is_refused_wherever_more_is_needed(network: Place) -> None:
             tried += 1
             assert trainee.client.request(method, filled(path), headers=headers).status_code == 403, f"{method} {path}"
     assert tried >= 6
+
+
+@pytest.mark.parametrize("kind", ["empty", "a new job", "hostile"])
+def test_no_page_breaks_over_a_shop_that_holds_little(local: Browser, kind: str) -> None:
+    """Every page and every reading of the API, in a shop without a job, with an empty one, and asked for nonsense."""
+    shop = local.place.shop
+    job = shop.open_job("Owner") if kind == "a new job" else "'; DROP TABLE shop_job --" if kind == "hostile" else "x"
+    places = {"{job}": job, "{vehicle}": shop.job(job).vehicle if kind == "a new job" else job, "{test}": "after"}
+    for method, path, _ in routes(local.place):
+        if method not in SAFE or path.endswith("/live"):
+            continue
+        asked = "/".join(quote(places.get(part, job if part.startswith("{") else part)) for part in path.split("/"))
+        for query in ("", "?q=%27%25_&page=1&search=%27", "?test=after&what=csv"):
+            assert local.client.request(method, asked + query).status_code < 500, f"{method} {asked}{query}"
 
 
 @pytest.mark.parametrize("signed_in", [True, False])

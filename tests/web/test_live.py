@@ -117,6 +117,20 @@ def test_a_listener_that_sleeps_does_not_pile_up() -> None:
     asyncio.run(run())
 
 
+def test_streams_end_when_the_server_stops() -> None:
+    async def run() -> None:
+        hub = Hub()
+        hub.open()
+        _, early = await _listening(hub, "t")
+        await asyncio.get_running_loop().run_in_executor(None, hub.close)
+        _, late = await _listening(hub, "t")
+        for waiting in (early, late):
+            with pytest.raises(StopAsyncIteration):
+                await asyncio.wait_for(waiting, 2)
+
+    asyncio.run(run())
+
+
 def test_a_person_has_so_many_connections_and_no_more() -> None:
     hub = Hub()
     opened = [hub.connection("Ann") for _ in range(EACH)]

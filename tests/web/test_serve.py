@@ -57,8 +57,15 @@ def test_on_this_machine_it_prints_where_and_answers_and_ends_in_good_order(tmp_
         assert told["Records:"].endswith("s.sqlite")
         assert "Set" not in told
         assert _page(address, "settings").status_code == 200
-        process.send_signal(signal.SIGTERM)
+        job = httpx2.post(f"{address}api/v1/jobs", json={}).json()["id"]
+        with httpx2.stream("GET", f"{address}api/v1/jobs/{job}/live") as live:
+            lines = live.iter_lines()
+            assert next(lines).startswith("retry")
+            process.send_signal(signal.SIGTERM)
+            assert list(lines) == [""]  # it ends, and is not cut off
         assert process.wait(30) == 0
+        assert process.stdout is not None
+        assert process.stdout.read() == ""  # no complaint
 
 
 def test_on_a_network_it_prints_a_set_up_link_that_works(tmp_path: Path) -> None:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Literal
 
+import httpx2
 import pytest
-from knocking import PASSWORD, ROLES, Browser, Clock, Place, token_in, words
+from argon2 import PasswordHasher
+from knocking import PASSWORD, ROLES, Browser, Clock, Place, running, token_in, words
 
-from loopwright.api.people import IDLE_S
+from loopwright.api.people import IDLE_S, People
+from loopwright.web.app import create_app
+from loopwright.web.security import Serving
 
 
 def test_on_this_machine_nobody_signs_in(local: Browser) -> None:
@@ -237,3 +245,42 @@ def test_a_refused_setting_is_shown_with_what_was_typed(network: Place) -> None:
     )
     assert '<a href="#gauge_accuracy">' in answer.text
     assert token_in(answer.text)
+
+
+class Slow(PasswordHasher):
+    """Takes as long as the test wants for each try of a password."""
+
+    def __init__(self) -> None:
+        super().__init__(time_cost=1, memory_cost=8, parallelism=1)
+        self.go_on = threading.Event()
+
+    def verify(self, hash: str | bytes, password: str | bytes) -> Literal[True]:
+        assert self.go_on.wait(60)
+        return super().verify(hash, password)
+
+
+def test_a_flood_of_sign_ins_holds_up_no_page(place: Callable[..., Place]) -> None:
+    """Sixty at once, more than the server has threads; pages go on while all of them wait for their hash."""
+    made, hasher = place(), Slow()
+    made.people = People(made.shop.engine, hasher=hasher)
+    made.serving = Serving("0.0.0.0")
+    made.app = create_app(made.shop, made.serving, made.people)
+    made.found()
+    headers = {"accept": "text/html"}
+    with running(made) as address, ThreadPoolExecutor(60) as pool, httpx2.Client(headers=headers, timeout=60) as one:
+        page = one.get(f"{address}/login")
+        sent = {"csrf": token_in(page.text), "password": "not the password"}
+
+        def sign_in(n: int) -> int:
+            cookies = {"loopwright": page.cookies["loopwright"]}
+            with httpx2.Client(headers=headers, cookies=cookies, timeout=60) as other:
+                return other.post(f"{address}/login", data={**sent, "name": f"somebody {n}"}).status_code
+
+        flood = [pool.submit(sign_in, n) for n in range(60)]
+        try:
+            time.sleep(1)  # for all of them to have arrived
+            assert not any(answer.done() for answer in flood)
+            assert one.get(f"{address}/login", timeout=20).status_code == 200
+        finally:
+            hasher.go_on.set()
+        assert {answer.result() for answer in flood} == {401}

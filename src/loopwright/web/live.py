@@ -37,6 +37,9 @@ class Event(NamedTuple):
     data: Mapping[str, Any]
 
 
+_END = Event(-1, "end", {})  # never told
+
+
 class _Topic:
     """`forgotten` is the number up to which events are not kept any more."""
 
@@ -61,14 +64,22 @@ class Hub:
         self._connections: dict[str, int] = {}
         self._lock = Lock()
         self._loop: asyncio.AbstractEventLoop | None = None
+        self._closed = False
 
     def open(self) -> None:
         """Begin to tell, in the running event loop."""
-        self._loop = asyncio.get_running_loop()
+        self._loop, self._closed = asyncio.get_running_loop(), False
 
     def close(self) -> None:
-        """Tell nothing more."""
-        self._loop = None
+        """Tell nothing more, and end every stream, so that a server can stop. Called from any thread, or a signal."""
+        loop, self._loop, self._closed = self._loop, None, True
+        if loop is not None and not loop.is_closed():
+            loop.call_soon_threadsafe(self._end)
+
+    def _end(self) -> None:
+        for topic in self._topics.values():
+            for queue in topic.listeners:
+                queue.put_nowait(_END)
 
     def id_of(self, number: int) -> str:
         """Return what an event is called towards browsers."""
@@ -100,9 +111,11 @@ class Hub:
             for event in self._since(found, last):
                 queue.put_nowait(event)
             found.listeners.add(queue)
+            if self._closed:
+                queue.put_nowait(_END)
         try:
-            while True:
-                yield await queue.get()
+            while (event := await queue.get()) is not _END:
+                yield event
         finally:
             with self._lock:
                 found.listeners.discard(queue)
@@ -184,7 +197,10 @@ async def _lines(hub: Hub, topic: str, last: str) -> AsyncIterator[str]:
             if not done:
                 yield ": still here\n\n"
                 continue
-            event, waiting = waiting.result(), None
+            try:
+                event, waiting = waiting.result(), None
+            except StopAsyncIteration:
+                return
             yield f"id: {hub.id_of(event.number)}\nevent: {event.kind}\ndata: {json.dumps(dict(event.data))}\n\n"
     finally:
         if waiting is not None:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
 import secrets
 import time
 from collections import deque
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
+from functools import partial
 from threading import Lock
 
 from starlette.concurrency import run_in_threadpool
@@ -19,9 +23,10 @@ from loopwright.api.people import People, Person
 from loopwright.language import nearest, speaking
 from loopwright.web.security import Serving, Visitor
 
-__all__ = ["Limit", "Limits", "Who", "address", "forget", "language_of", "remember"]
+__all__ = ["Limit", "Limits", "Who", "address", "apart", "forget", "language_of", "remember"]
 
 _LONGEST_KEY = 100
+_HASHING = ThreadPoolExecutor(2, thread_name_prefix="passwords")  # Argon2 takes 64 MiB and a core
 _COOKIE_S = 400 * 24 * 3600  # the server ends sessions itself; the key also marks the forms of a browser
 
 
@@ -74,6 +79,12 @@ def remember(response: Response, serving: Serving, key: str) -> None:
 def forget(response: Response, serving: Serving) -> None:
     """Take the browser's key away."""
     response.delete_cookie(serving.cookie, path="/", secure=serving.tls, httponly=True, samesite="lax")
+
+
+async def apart(work: Callable[..., Response], *arguments: object) -> Response:
+    """Do work that hashes passwords in threads of its own, so that a class that joins at once holds up no page."""
+    run = partial(copy_context().run, work, *arguments)
+    return await asyncio.get_running_loop().run_in_executor(_HASHING, run)
 
 
 def address(request: Request) -> str:

@@ -14,7 +14,7 @@ from loopwright.web.pages.login import begin
 from loopwright.web.problems import refuse
 from loopwright.web.render import page
 from loopwright.web.security import needs
-from loopwright.web.sessions import Limits, address
+from loopwright.web.sessions import Limits, address, apart
 
 __all__ = ["router"]
 
@@ -24,25 +24,23 @@ router = APIRouter()
 @router.get("/join/{secret}", dependencies=[needs("anyone")])
 def join_page(request: Request, secret: str) -> Response:
     """Ask who joins; looking at the page does not use the link up."""
-    limits: Limits = request.app.state.limits
-    if not limits.link_address.take(address(request)):
-        return refuse(request, 429, headers={"Retry-After": "300"})
     people: People = request.app.state.people
     found = people.invitation(secret)
     return _gone(request) if found is None else _form(request, found)
 
 
 @router.post("/join/{secret}", dependencies=[needs("anyone")])
-def join(
+async def join(
     request: Request,
     secret: str,
     name: Annotated[str, Form(max_length=200)] = "",
     password: Annotated[str, Form(max_length=1000)] = "",
 ) -> Response:
     """Make the account and sign in."""
-    limits: Limits = request.app.state.limits
-    if not limits.link_address.take(address(request)):
-        return refuse(request, 429, headers={"Retry-After": "300"})
+    return await apart(_join, request, secret, name, password)
+
+
+def _join(request: Request, secret: str, name: str, password: str) -> Response:
     people: People = request.app.state.people
     found = people.invitation(secret)
     if found is None:
@@ -69,4 +67,8 @@ def _form(
 
 
 def _gone(request: Request) -> Response:
+    """Tell that a link does not hold; a class that joins by a good one is not slowed down, whoever tries others is."""
+    limits: Limits = request.app.state.limits
+    if not limits.link_address.take(address(request)):
+        return refuse(request, 429, headers={"Retry-After": "300"})
     return refuse(request, 404, say("This link does not hold any more. Ask for a new one."))

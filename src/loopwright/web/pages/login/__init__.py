@@ -15,7 +15,7 @@ from loopwright.language import say
 from loopwright.web.problems import refuse
 from loopwright.web.render import page
 from loopwright.web.security import Serving, needs, visitor
-from loopwright.web.sessions import Limits, address, forget, remember
+from loopwright.web.sessions import Limits, address, apart, forget, remember
 
 __all__ = ["begin", "inside", "router"]
 
@@ -55,13 +55,17 @@ def login_page(request: Request, next: str = "/") -> Response:
 
 
 @router.post("/login", dependencies=[needs("anyone")])
-def login(
+async def login(
     request: Request,
     name: Annotated[str, Form(max_length=200)] = "",
     password: Annotated[str, Form(max_length=1000)] = "",
     next: Annotated[str, Form(max_length=2000)] = "/",
 ) -> Response:
     """Let a person in by name and password."""
+    return await apart(_login, request, name, password, next)
+
+
+def _login(request: Request, name: str, password: str, next: str) -> Response:
     serving: Serving = request.app.state.serving
     if not serving.on_network:
         return RedirectResponse(inside(next), 303)

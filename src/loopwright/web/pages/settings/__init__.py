@@ -14,7 +14,7 @@ from loopwright.language import languages, later, say
 from loopwright.web.problems import refuse
 from loopwright.web.render import page
 from loopwright.web.security import me, needs, visitor
-from loopwright.web.sessions import Limits, forget
+from loopwright.web.sessions import Limits, apart, forget
 
 __all__ = ["router"]
 
@@ -85,12 +85,16 @@ def letterhead(
 
 
 @router.post("/settings/password", dependencies=[needs("trainee")])
-def password(
+async def password(
     request: Request,
     old_password: Annotated[str, Form(max_length=1000)] = "",
     new_password: Annotated[str, Form(max_length=1000)] = "",
 ) -> Response:
     """Set a new password; every session ends, this one too."""
+    return await apart(_password, request, old_password, new_password)
+
+
+def _password(request: Request, old_password: str, new_password: str) -> Response:
     people: People = request.app.state.people
     limits: Limits = request.app.state.limits
     person = me(request)
