@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from loopwright.api.demo_shop.books import load_books
 from loopwright.api.demo_shop.drawings import drawn
 from loopwright.cards import load
 from loopwright.job import TESTS, Entry, acts, new_entry, test_fields, vehicle_fields
@@ -94,6 +95,7 @@ def load_demo(shop: Shop) -> int:
         job = records.open(visit.by, known.get(visit.vehicle), at=_text(start))
         records.enter(job, entries)
         known[visit.vehicle] = records.job(job).vehicle
+    load_books(shop)
     return len(_card().jobs)
 
 
