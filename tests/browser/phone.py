@@ -86,6 +86,7 @@ class Phone:
         self.foreign: list[str] = []
         self.said: list[str] = []
         self.cut_off = False
+        self.missing_is_expected = False
         self.context.on("request", self._watch)
         self.context.on("console", self._hear)
         self.context.on("weberror", lambda error: self.said.append(f"error: {error.error}"))
@@ -98,6 +99,7 @@ class Phone:
 
     def _hear(self, message: Any) -> None:
         expected = self.cut_off and "net::ERR" in message.text  # a browser logs each request that finds no network
+        expected = expected or (self.missing_is_expected and "the server responded with a status of 4" in message.text)
         expected = expected or "registration blocked by Playwright" in message.text  # a device without the worker
         if message.type in ("error", "warning") and not expected:
             self.said.append(f"{message.type}: {message.text}")
