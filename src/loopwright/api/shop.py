@@ -196,13 +196,13 @@ class Shop:
 
     def view(self, stored: StoredJob, test: str, language: str = "en") -> TestView:
         """Return one test of a job as a page shows it."""
-        sheet, problems, readable = readable(stored.state, test)
+        sheet, problems, found = readable(stored.state, test)
         lacking = _lacking(stored.state, test)
         own = self.records.judgement(stored.id, test, judged_in(language))
         kept = own or self.records.judgement(stored.id, test)  # said in another language, its numbers hold all the same
         fresh = own is not None and own.sheet == sheet_hash(sheet.sheet)
         judgement = None if kept is None or lacking else _decoded(kept.body)
-        return TestView(sheet, problems, lacking, readable, judgement, fresh, kept.made if kept else "")
+        return TestView(sheet, problems, lacking, found, judgement, fresh, kept.made if kept else "")
 
     def judge(self, stored: StoredJob, test: str, language: str = "en") -> bool:
         """Ask for a test to be judged, if it can be and was not yet; return whether a judgement is under way."""
@@ -211,9 +211,9 @@ class Shop:
         if not state.written or _lacking(stored.state, test):
             return False
         with speaking(language):
-            sheet, _, readable = readable(stored.state, test)
+            sheet, _, found = readable(stored.state, test)
         kept = self.records.judgement(stored.id, test, language)
-        if readable is None or (kept is not None and kept.sheet == sheet_hash(sheet.sheet)):
+        if found is None or (kept is not None and kept.sheet == sheet_hash(sheet.sheet)):
             return False
         self._judging.wish((stored.id, test, language), sheet.sheet)
         return True
