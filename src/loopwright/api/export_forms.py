@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Iterable, Iterator, Mapping
-from itertools import islice
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
@@ -14,7 +13,7 @@ __all__ = ["FORMS", "Column", "Row", "plain_cell", "write_table"]
 Form = Literal["csv", "json", "parquet"]
 FORMS: tuple[Form, ...] = ("csv", "json", "parquet")
 Row = Mapping[str, Any]
-_AT_ONCE = 10_000  # rows of a group in Parquet
+_AT_ONCE, _MOST_TEXT = 10_000, 8_000_000  # rows and characters of a group in Parquet; it is held in memory
 _RUNS = ("=", "+", "-", "@", "\t", "\r", "\n")  # what a spreadsheet takes for the beginning of a formula
 
 
@@ -93,9 +92,16 @@ def _parquet(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) -> in
 
 
 def _groups(rows: Iterable[Row]) -> Iterator[list[Row]]:
-    waiting = iter(rows)
-    while group := list(islice(waiting, _AT_ONCE)):
-        yield group
+    waiting: list[Row] = []
+    text = 0
+    for row in rows:
+        waiting.append(row)
+        text += sum(len(value) for value in row.values() if isinstance(value, str))
+        if len(waiting) >= _AT_ONCE or text >= _MOST_TEXT:
+            yield waiting
+            waiting, text = [], 0
+    if waiting:
+        yield waiting
 
 
 _WRITERS = {"csv": _csv, "json": _json, "parquet": _parquet}
