@@ -232,6 +232,20 @@ def test_preferences_are_kept_and_wrong_ones_refused_together(people: People, ow
     assert people.get(owner.id) == kept
 
 
+def test_a_name_is_changed_and_belongs_to_one(people: People, owner: Person) -> None:
+    tia = _joined(people, people.invite(owner, "trainee"), "Tia")
+    with pytest.raises(InputError, match="has that name"):
+        people.rename(tia, " OLGA ")
+    with pytest.raises(InputError, match="cannot be taken"):
+        people.rename(tia, "")
+    people.rename(tia, "Tia  Berg")
+    assert (people.get(tia.id).name, people.audit()[0].data) == ("Tia Berg", {"before": "Tia", "now": "Tia Berg"})
+    assert people.check_password("Tia", PASSWORD) is None
+    assert people.check_password("tia berg", PASSWORD) is not None
+    people.rename(people.get(tia.id), "TIA Berg")  # the same name in other letters is the person's own
+    assert people.get(tia.id).name == "TIA Berg"
+
+
 def test_down_is_refused_while_anybody_is_there(people: People, owner: Person) -> None:
     engine = people.store.engine
     with pytest.raises(InputError, match="lose the people"):

@@ -235,6 +235,16 @@ def test_the_language_and_theme_are_the_persons(network: Place) -> None:
     assert '<html lang="es" data-theme="dark"' in browser.get("/settings", accept_language="en").text
 
 
+def test_the_name_on_reports_is_changed_on_the_settings_page(network: Place) -> None:
+    browser = Browser(network, signed_in="Ted")
+    taken = browser.post("/settings", name="olga", mass="lb")
+    assert taken.status_code == 422
+    assert "Somebody has that name already." in words(taken.text)
+    assert browser.post("/settings", name="Ted Holm").status_code == 303
+    assert 'value="Ted Holm"' in browser.get("/settings").text
+    assert Browser(network).sign_in("Ted Holm").status_code == 303
+
+
 def test_a_refused_setting_is_shown_with_what_was_typed(network: Place) -> None:
     browser = Browser(network, signed_in="Ted")
     answer = browser.post("/settings", gauge_accuracy="<b>so so</b>")

@@ -40,7 +40,7 @@ __all__ = [
 ]
 
 CHOICES: dict[str, tuple[str, ...]] = {  # what a person may choose from; the rest of the preferences is typed
-    "language": ("", *languages()),
+    "language": ("", *languages(), "es-MX"),
     "pressure": ("psi", "kPa", "bar", "kgf/cm2"),
     "temperature": ("°F", "°C"),
     "mass": ("g", "oz", "lb"),
@@ -318,6 +318,21 @@ class People:
             raise InputError(problems)
         if plain != self.letterhead():
             self.note(by, _LETTERHEAD, "shop", **asdict(plain))
+
+    def rename(self, person: Person, name: str) -> None:
+        """Give a person another name, to sign in with too; what was entered before keeps the old one.
+
+        Raises
+        ------
+        InputError : the name cannot be taken, or somebody has it
+        """
+        name = " ".join(name.split())
+        if name == person.name:
+            return
+        if problems := _name_problems(name):
+            raise InputError(problems)
+        told = {"before": person.name, "now": name}
+        self.store.change(person.id, {"name": name, "login": _login(name)}, person.id, "name changed", told)
 
     def set_role(self, by: Person, person: str, role: str) -> None:
         """Give a person another role; the person signs in anew.

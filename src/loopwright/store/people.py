@@ -149,9 +149,11 @@ class PeopleStore:
 
         Raises
         ------
-        InputError : there is no such person, or no active owner would be left
+        InputError : there is no such person, no active owner would be left, or somebody has the name in `values`
         """
         with writing(self.engine, SHOP_PERSON) as connection:
+            if "login" in values:
+                _free(connection, values["login"], person)
             changed = connection.execute(SHOP_PERSON.update().filter_by(id=person).values(**values))
             if not changed.rowcount:
                 raise InputError(

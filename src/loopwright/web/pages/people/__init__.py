@@ -25,6 +25,7 @@ WHAT = {  # every kind of line that the record holds, in words
     "set up": later("set up the shop"),
     "settings changed": later("changed settings"),
     "letterhead changed": later("changed the name of the shop on reports"),
+    "name changed": later("changed the name"),
     "password changed": later("changed the password"),
     "role changed": later("changed the role"),
     "locked out": later("locked out"),
@@ -38,6 +39,8 @@ WHAT = {  # every kind of line that the record holds, in words
 }
 DATA = {  # and what belongs to it
     "role": later("Role"),
+    "before": later("before"),
+    "now": later("now"),
     "invited_by": later("invited by"),
     "uses": later("how many may join"),
     "label": later("what for"),

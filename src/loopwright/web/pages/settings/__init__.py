@@ -39,6 +39,7 @@ def settings_page(request: Request) -> Response:
 @router.post("/settings", dependencies=[needs("trainee")])
 def settings(
     request: Request,
+    name: Annotated[str | None, Form(max_length=1000)] = None,
     language: Annotated[str | None, Form()] = None,
     pressure: Annotated[str | None, Form()] = None,
     temperature: Annotated[str | None, Form()] = None,
@@ -59,10 +60,15 @@ def settings(
     }
     written = {key: value for key, value in sent.items() if value is not None}
     people: People = request.app.state.people
-    try:
-        people.prefer(me(request), written)
-    except InputError as error:
-        return _shown(request, written, error.problems)
+    problems: list[Problem] = []
+    renamed = me(request).name if name is None else name
+    for change in (lambda: people.prefer(me(request), written), lambda: people.rename(me(request), renamed)):
+        try:
+            change()
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        return _shown(request, written | ({} if name is None else {"name": name}), tuple(problems))
     return RedirectResponse("/settings", 303)
 
 
@@ -141,7 +147,7 @@ def _shown(
         request,
         "settings/page.html",
         status_code=422 if problems else 200,
-        now={**asdict(person.preferences), **(written or {})},
+        now={"name": person.name, **asdict(person.preferences), **(written or {})},
         choices=[(key, say(_LABELS[key]), _options(key)) for key in CHOICES],
         problems=problems,
         tokens=people.tokens(person),
@@ -153,5 +159,6 @@ def _shown(
 
 def _options(key: str) -> list[tuple[str, str]]:
     if key == "language":
-        return [("", say("As the browser")), *languages().items()]
+        spanish = {"es": "Español (30,5)", "es-MX": "Español (30.5)"}  # Spain and most of the South; Mexico and north
+        return [("", say("As the browser")), *(languages() | spanish).items()]
     return [(value, say(_WORDS.get(value, value))) for value in CHOICES[key]]
