@@ -13,7 +13,8 @@ from loopwright.errors import InputError
 from loopwright.store import (
     Journal,
     connect,
-    shop_tables,  # noqa: F401 - its tables join METADATA
+    people_tables,  # noqa: F401 - their tables join METADATA
+    shop_tables,  # noqa: F401
 )
 from loopwright.store.migrate import HEAD, downgrade, migrate, version
 from loopwright.store.tables import METADATA
