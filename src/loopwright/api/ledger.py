@@ -11,7 +11,7 @@ import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 from uuid import uuid4
 
 from loopwright.errors import InputError, Problem
@@ -45,12 +45,13 @@ from loopwright.ledger import (
 from loopwright.ledger.chain import read_entry
 from loopwright.ledger.law import Jurisdiction, how_sure, jurisdiction, jurisdictions
 from loopwright.ledger.records import Records, Row, movements, records, to_csv
+from loopwright.ledger.values import AccountKind
 from loopwright.store import Journal, Line, now
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
-    from loopwright.ledger.values import AccountKind, Fact, Method, State
+    from loopwright.ledger.values import Fact, Method, State
 
 __all__ = [
     "BASIC_ACCOUNTS",
@@ -372,10 +373,10 @@ class Ledger:
         posting = self._journal.post([self._draft(fact, **told)])[0]
         return reconcile(fact, self._journal.balance(name, refrigerant, upto=posting.entry.seq - 1))
 
-    def reconcile(self) -> Reconciliation:
+    def reconcile(self, kinds: Collection[str] = ()) -> Reconciliation:
         """The whole stock against the last scale reading of each account: what is unexplained, and what was never
-        weighed."""
-        return self._journal.reconciliation()
+        weighed; of some kinds of account only, where any are given."""
+        return self._journal.reconciliation(kinds)
 
     def statements(self, name: str) -> list[Statement]:
         """The last standing weighing of an account set against the books of its time, one for each refrigerant."""
@@ -415,7 +416,10 @@ class Ledger:
 
     def summary(self) -> tuple[Summary, ...]:
         """Each refrigerant by kind of account; the kinds add up to zero."""
-        return summarise(self.accounts(), self.balances())
+        few = [kind for kind in get_args(AccountKind) if kind != "vehicle"]
+        vehicles = {("", name): balance for name, balance in self._journal.held_in("vehicle").items()}
+        accounts = {**self.accounts(few), "": Account("all vehicles", "vehicle")}  # as one: there may be thousands
+        return summarise(accounts, self._journal.balances(few) | vehicles)
 
     def history(self, name: str, newest: int = 50, before: int | None = None) -> list[Line]:
         """The newest lines of an account, newest first.

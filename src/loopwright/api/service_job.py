@@ -7,16 +7,19 @@ are put in the order in which they happened, and one that then no longer fits st
 from __future__ import annotations
 
 import dataclasses
+import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
+from types import MappingProxyType
 from typing import Any
 
 from loopwright.api.service import from_plain, new_job, note, to_plain
 from loopwright.errors import InputError
 from loopwright.job import Entry
-from loopwright.language import later, say
+from loopwright.language import later, say, spoken
 from loopwright.quantities import show, units_of
 from loopwright.service import procedure
 from loopwright.service.procedure import Event, Noted, Opened
@@ -52,9 +55,15 @@ def replay(service: Sequence[Mapping[str, Any]]) -> Kept:
     >>> replay([{"event": "started", "at": 1.0, "by": "Kim", "step": "charge"}]).left_out[0].says
     'No job is open.'
     """
+    return _replayed(json.dumps(service), spoken())
+
+
+@lru_cache(maxsize=256)
+def _replayed(service: str, language: str) -> Kept:
+    """Read again only what changed: every event is checked against all before it."""
     left_out: list[LeftOut] = []
     placed: list[tuple[Event, Mapping[str, Any]]] = []
-    for plain in service:
+    for plain in json.loads(service):
         try:
             event = from_plain(_core(plain))
         except InputError as error:
@@ -71,7 +80,7 @@ def replay(service: Sequence[Mapping[str, Any]]) -> Kept:
             continue
         if isinstance(event, Noted):
             written[event.step, event.record] = str(plain.get("written", _shown(event)))
-    return Kept(events, written, tuple(left_out))
+    return Kept(events, MappingProxyType(written), tuple(left_out))
 
 
 def admit(stored: StoredJob, entries: Sequence[Entry], now: str) -> list[Entry]:

@@ -127,12 +127,33 @@ class Journal:
         with reading(self.engine) as connection:
             return StoredBooks(connection).holdings(account)
 
-    def balances(self) -> dict[tuple[str, str], Balance]:
-        """Every balance, by account and refrigerant."""
+    def balances(self, kinds: Collection[str] = ()) -> dict[tuple[str, str], Balance]:
+        """Every balance, by account and refrigerant; of some kinds of account only, where any are given."""
+        query = sa.select(ACCOUNT.c.id).order_by(ACCOUNT.c.id)
         with reading(self.engine) as connection:
             books = StoredBooks(connection)
-            names = [name for (name,) in connection.execute(sa.select(ACCOUNT.c.id).order_by(ACCOUNT.c.id))]
+            names = connection.execute(query.where(ACCOUNT.c.kind.in_(kinds)) if kinds else query).scalars().all()
             return {(name, held): balance for name in names for held, balance in books.holdings(name).items()}
+
+    def held_in(self, kind: str) -> dict[str, Balance]:
+        """What all accounts of a kind hold together, by refrigerant; of a kind that holds one refrigerant each.
+
+        In one query, as there may be a vehicle for every job.
+        """
+        later = LEG.alias("later")
+        same = (later.c.account == ACCOUNT.c.id) & (later.c.refrigerant == ACCOUNT.c.refrigerant)
+        newest = sa.select(sa.func.max(later.c.seq)).where(same).correlate(ACCOUNT).scalar_subquery()
+        sums = (LEG.c.refrigerant, sa.func.sum(LEG.c.balance_mg), sa.func.sum(LEG.c.balance_variance_mg2))
+        query = (
+            sa.select(*sums)
+            .select_from(ACCOUNT)
+            .join(LEG, (LEG.c.account == ACCOUNT.c.id) & (LEG.c.seq == newest))
+            .where(ACCOUNT.c.kind == kind)
+            .group_by(LEG.c.refrigerant)
+            .order_by(LEG.c.refrigerant)
+        )
+        with reading(self.engine) as connection:
+            return {name: Balance(int(mass), int(variance)) for name, mass, variance in connection.execute(query)}
 
     def weighings(self) -> dict[tuple[str, str], Entry]:
         """The last standing weighing of each account and refrigerant, booked or not."""
@@ -147,14 +168,15 @@ class Journal:
             found = [read_entry(text) for (text,) in connection.execute(query)]
         return {(e.fact.account, e.fact.refrigerant): e for e in found if isinstance(e.fact, Weighed)}
 
-    def reconciliation(self) -> Reconciliation:
-        """The whole stock against the last weighing of each account."""
-        balances = self.balances()
+    def reconciliation(self, kinds: Collection[str] = ()) -> Reconciliation:
+        """The whole stock against the last weighing of each account; of some kinds only, where any are given."""
+        accounts, balances = self.accounts(kinds), self.balances(kinds)
+        weighings = {key: entry for key, entry in self.weighings().items() if key[0] in accounts}
 
         def before(account: str, refrigerant: str, seq: int) -> Balance:
             return self.balance(account, refrigerant, upto=seq - 1)
 
-        return stand(self.accounts(), balances, self.weighings(), before)
+        return stand(accounts, balances, weighings, before)
 
     def history(self, account: str, newest: int = 50, before: int | None = None) -> list[Line]:
         """The newest lines of an account (before entry `before`), newest first."""

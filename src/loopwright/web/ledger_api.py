@@ -199,8 +199,8 @@ def reverse(request: Request, number: Number, reason: Reason) -> Written:
 
 @router.get("/reconciliation", dependencies=[needs("trainee")], responses=refusals(401))
 def reconcile(request: Request) -> list[Compared]:
-    """Return the last weighing of each account against the books of its time."""
-    found = ledger_of(request).reconcile().standings
+    """Return the last weighing of each cylinder, machine and hoses against the books of its time."""
+    found = ledger_of(request).reconcile(("cylinder", "machine", "hoses")).standings
     return [_compared(one.statement) for one in found if one.statement is not None]
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import cache
+from threading import Thread
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request
@@ -20,12 +22,14 @@ from loopwright.web.security import needs
 __all__ = ["router"]
 
 router = APIRouter()
+_FIRST = {"refrigerant": "R134a", "bore": "4.8 mm", "length": "1 m", "temperature": "20 °C"}
 _NAME = re.compile(r"[a-z0-9-]{1,40}")
 
 
 @router.get("/calculators", dependencies=[needs("trainee")])
 def all_of_them(request: Request) -> Response:
     """List every calculation."""
+    _prepare()
     return page(request, "calculators/list.html", forms=calculators())
 
 
@@ -61,9 +65,16 @@ def one(request: Request, name: str) -> Response:
     )
 
 
+@cache
+def _prepare() -> None:
+    """Load the refrigerants' properties while the form is filled in: the first use takes seconds."""
+    Thread(target=calculate, args=("hose", _FIRST), name="properties").start()
+
+
 def _result(question: Asked) -> tuple[Sheet | None, InputError | None]:
     """The sheet, or what is wrong; neither where nobody asked yet."""
     if not question.complete:
+        _prepare()
         return None, None
     try:
         return calculate(question.form.id, question.answers), None

@@ -81,14 +81,12 @@ def one_account(request: Request, name: str, before: int | None = None) -> Respo
 def reconcile(request: Request) -> Response:
     """Set the whole stock against the scale."""
     ledger, unit = ledger_of(request), me(request).preferences.mass
-    found, stock = ledger.reconcile(), ledger.accounts(tuple(STOCK))  # nobody puts a vehicle on a scale
+    found = ledger.reconcile((*STOCK, "unexplained"))  # nobody puts a vehicle on a scale
     booked = [(name, weighed(b.mass_mg, unit, b.uncertainty_mg)) for name, b in found.booked.items() if b.mass_mg]
     return page(
         request,
         "ledger/reconcile.html",
         found=found,
-        standings=[one for one in found.standings if one.statement or (one.balance.mass_mg and one.account in stock)],
-        unweighed=sum(one.account in stock for one in found.unweighed),
         booked=booked,
         summary=_summary(request, unit),
     )
