@@ -121,6 +121,23 @@ def test_a_timer_runs_on_through_a_reload_without_a_network(bay: Bay) -> None:
     assert bay.page.locator("#step-recover").get_attribute("data-pending")
 
 
+def test_what_the_shop_has_is_not_written_down_again(bay: Bay) -> None:
+    """Writing "machine off" again would begin the wait anew."""
+    bay.open()
+    bay.identify()
+    bay.begin("recover")
+    bay.type("recover-recovered_mass", "1 lb 5 oz")
+    bay.choose("recover-machine_off", "yes")
+    bay.phone.until(SENT)
+    bay.page.reload()
+    before = bay.page.locator("#timer-recover").get_attribute("data-since")
+    assert before
+    bay.finish("recover")
+    assert "Not written down: Pressure after wait." in bay.refusal("recover")
+    assert bay.page.locator("#timer-recover").get_attribute("data-since") == before
+    assert bay.phone.waiting() == []
+
+
 def test_a_deviation_with_its_reason(bay: Bay) -> None:
     bay.open()
     bay.identify()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -44,14 +45,16 @@ _SHEETS: Mapping[str, tuple[str, ...]] = {
     "close_out": ("disconnect", "co2e"),
 }
 _GAUGE = ("pressure",)
+_NUMBER = re.compile(r"[-+−]?[\d.,]+")
 
 
 @dataclass(frozen=True)
 class RecordShown:
-    """One thing that a step writes down; `rules` and `si` let the device check it without a connection."""
+    """One thing that a step writes down; `kept` is what the shop has, `rules` and `si` let a device check alone."""
 
     field: FieldShown
     step: str
+    kept: str
     rules: str
     si: str
     zero: float
@@ -224,7 +227,7 @@ def _record(kept: Kept, one: StepState, job: Job, field: FormField, person: Pers
         taken="",
         problems=(),
     )
-    return RecordShown(shown, one.step.id, json.dumps(rules), _si(record), _zero(record, job))
+    return RecordShown(shown, one.step.id, written, json.dumps(rules), _si(record), _zero(record, job))
 
 
 def _si(record: Record) -> str:
@@ -247,9 +250,13 @@ def _rule(rule: Rule, job: Job) -> dict[str, Any] | None:
 
 
 def _apart(written: str, unit: str, units: tuple[str, ...]) -> tuple[str, str]:
-    """Take "420 g" apart where its unit is one that the page offers; else all of it stands in the field."""
+    """Take "420 g" apart where its unit is one that the page offers; else all of it stands in the field.
+
+    >>> _apart("99,5 %", "1", ("1", "%")), _apart("1 lb 5 oz", "g", ("g", "lb", "oz"))
+    (('99,5', '%'), ('1 lb 5 oz', 'g'))
+    """
     number, _, behind = written.rpartition(" ")
-    return (number, behind) if number and behind in units else (written, unit)
+    return (number, behind) if _NUMBER.fullmatch(number) and behind in units else (written, unit)
 
 
 def _result(kept: Kept, one: StepState) -> str:
