@@ -164,6 +164,10 @@ class Table:
 
     def read_at(self) -> tuple[str, ...]:
         """Return the points that may carry a reading."""
+        return self._read_at
+
+    @cached_property
+    def _read_at(self) -> tuple[str, ...]:
         return tuple(point for point in self.points if self.carries(point))
 
     def seen_at(self) -> tuple[str, ...]:

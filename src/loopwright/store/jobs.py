@@ -168,12 +168,14 @@ class Jobs:
 
         A vehicle's jobs come newest visit first, whatever was changed in them later.
         """
-        query = _searched(_JOB_ROW, SHOP_JOB.c.search, search)
+        order = [SHOP_JOB.c.changed.desc(), SHOP_JOB.c.number.desc()]
+        chosen = _searched(sa.select(SHOP_JOB.c.id), SHOP_JOB.c.search, search)
         if vehicle:
-            query = query.where(SHOP_JOB.c.vehicle == vehicle).order_by(SHOP_JOB.c.number.desc())
-        query = (
-            query.order_by(SHOP_JOB.c.changed.desc(), SHOP_JOB.c.number.desc()).limit(several).offset(several * page)
-        )
+            order = order[1:]
+            chosen = chosen.where(SHOP_JOB.c.vehicle == vehicle)
+        # The page is cut out first, so that vehicles are looked up for its lines alone.
+        ids = chosen.order_by(*order).limit(several).offset(several * page).subquery()
+        query = _JOB_ROW.join(ids, ids.c.id == SHOP_JOB.c.id).order_by(*order)
         with reading(self.engine) as connection:
             return [_job_row(row) for row in connection.execute(query)]
 
