@@ -48,11 +48,11 @@ LEDGER = [
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
-    """The demo shop, with its newest two tests judged in Spanish."""
+    """The demo shop, with its newest tests judged in Spanish."""
     where = tmp_path_factory.mktemp("shop") / "demo.db"
     made = Shop(f"sqlite:///{where.as_posix()}")
     load_demo(made)
-    for row in made.records.jobs()[:2]:
+    for row in made.records.jobs()[:1]:
         for test in ("before", "after"):
             if made.judge(made.job(row.id), test, "es"):
                 _until(lambda row=row, test=test: not made.judging(row.id, test, "es"))
@@ -63,7 +63,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
 
 
 def _until(done: Callable[[], bool]) -> None:
-    end = time.monotonic() + 120.0
+    end = time.monotonic() + 300.0  # another machine may still have to compile
     while not done():
         assert time.monotonic() < end
         time.sleep(0.05)
