@@ -16,13 +16,19 @@ run: warm
 test: $(READY) system lint
 	$(BIN)/python -m pytest
 
-# The store is tested on both databases where PostgreSQL's server can be had; without it those tests say so and are passed over.
+# The store is tested on both databases where PostgreSQL's server can be had, the pages in a browser where Chromium can;
+# without them those tests say so and are passed over.
 system:
 	@if ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1; then :; \
 	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql >/dev/null \
 		|| echo "PostgreSQL could not be installed; the store is tested on SQLite alone."; \
 	else echo "PostgreSQL's server is not installed; the store is tested on SQLite alone."; fi
+	@if command -v chromium >/dev/null || command -v chromium-browser >/dev/null; then :; \
+	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+		apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium >/dev/null \
+		|| echo "Chromium could not be installed; the pages are not tried in a browser."; \
+	else echo "Chromium is not installed; the pages are not tried in a browser."; fi
 
 lint: $(READY)
 	$(BIN)/ruff check

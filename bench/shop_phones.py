@@ -79,8 +79,8 @@ def served(database: Path, host: str) -> Iterator[tuple[str, float]]:
             time.sleep(0.01)
         yield address, time.perf_counter() - begun
     finally:
-        process.terminate()
-        process.wait(30)
+        process.kill()
+        process.wait()
 
 
 def _answers(address: str) -> bool:

@@ -56,7 +56,7 @@ def phone(chromium: Any, served: Served) -> Iterator[Callable[..., Phone]]:
         made: list[Phone] = []
 
         def make(width: int = 390, height: int = 844, scheme: str = "light", **options: Any) -> Phone:
-            one = Phone(chromium, served.address, width, height, scheme, **options)
+            one = Phone(chromium, options.pop("at", served.address), width, height, scheme, **options)
             stack.callback(one.context.close)
             made.append(one)
             return one

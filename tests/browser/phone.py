@@ -39,7 +39,7 @@ class Served:
 
     def __init__(self, database: Path | str, host: str = "127.0.0.1", arguments: tuple[str, ...] = ()) -> None:
         self.database, self.port = database, free_port()
-        self.address = f"http://{host}:{self.port}"
+        self.address = f"http://127.0.0.1:{self.port}"
         self._arguments = ["--database", str(database), "--host", host, "--port", str(self.port), *arguments]
         self.first_page_s = self.start()
 
@@ -102,7 +102,7 @@ class Phone:
         expected = expected or (self.missing_is_expected and "the server responded with a status of 4" in message.text)
         expected = expected or "registration blocked by Playwright" in message.text  # a device without the worker
         if message.type in ("error", "warning") and not expected:
-            self.said.append(f"{message.type}: {message.text}")
+            self.said.append(f"{message.type}: {message.text} {message.location.get('url', '')}")
 
     def was_clean(self) -> None:
         assert not self.foreign, "\n".join(self.foreign)
