@@ -208,10 +208,12 @@ def test_job_on_the_command_line(tmp_path):
         return CliRunner().invoke(app, ["service", "job", file, *arguments])
 
     assert run("--open", "R134a,R134a,fixed,500 g", "--by", "Kim").exit_code == 0
-    assert run("recover", "--start").exit_code == 2
+    early = run("recover", "--start")
+    assert early.exit_code == 2
+    assert early.stderr.startswith("Not written down")
     shown = run("identify", "--start", "--note", "refrigerant_found=R134a", "--note", "purity=99 %", "--finish")
     assert shown.exit_code == 0, shown.output
-    assert "√ Identify the refrigerant" in shown.output
+    assert "√ Identify the refrigerant: refrigerant found R134a, purity 99 %" in shown.output
     assert "Timer: 5.0 min left." in run("recover", "--start").output
     assert run("recover", "--deviate", "no").exit_code == 2
     said = "Machine stopped, power cut; cylinder full, continued tomorrow."

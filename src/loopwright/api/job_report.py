@@ -7,8 +7,8 @@ from dataclasses import replace
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, cast
 
+from loopwright.api.service import record_text
 from loopwright.language import say, speaking
-from loopwright.quantities import Kind, show
 
 if TYPE_CHECKING:
     from loopwright.api.ledger import Ledger
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from loopwright.service.procedure import State
 
 __all__ = ["job_pdf", "job_report"]
-
-_KINDS: Mapping[str, str] = {"absolute_pressure": "pressure"}  # what a record is, as a kind of unit
 
 
 def job_pdf(book: JobBook, job: str, /, *, paper: Paper = "a4", language: str = "en", **about: Any) -> bytes:
@@ -155,25 +153,19 @@ def _steps(service: _Service | None, zone: tzinfo | None) -> tuple[Step, ...]:
     if service is None:
         return ()
     ended = {event.step: event for event in service.events if isinstance(event, Finished)}  # the last one counts
+    air = service.state.job.atmosphere
     return tuple(
-        Step(say(s.step.title), _records(s.records), ended[s.step.id].by, _moment(ended[s.step.id].at, zone))
+        Step(say(s.step.title), _records(s.records, air), ended[s.step.id].by, _moment(ended[s.step.id].at, zone))
         for s in service.state.steps
         if s.status == "done" and s.step.id in ended
     )
 
 
-def _records(written: Mapping[str, float | str]) -> str:
+def _records(written: Mapping[str, float | str], atmosphere: float) -> str:
     """What a step wrote down, in the unit in which such a value is usually read."""
-    return ", ".join(f"{say(name.replace('_', ' '))} {_record(name, value)}" for name, value in written.items())
-
-
-def _record(name: str, value: float | str) -> str:
-    from loopwright.service.procedure import records
-
-    card = records().get(name)
-    if isinstance(value, str) or card is None or not card.unit:
-        return str(value)
-    return show(value, cast(Kind, _KINDS.get(card.kind, card.kind)), card.unit)
+    return ", ".join(
+        f"{say(name.replace('_', ' '))} {record_text(name, value, atmosphere)}" for name, value in written.items()
+    )
 
 
 def _deviations(service: _Service | None, zone: tzinfo | None) -> tuple[Deviation, ...]:

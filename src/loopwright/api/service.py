@@ -36,6 +36,7 @@ from loopwright.cards import sources
 from loopwright.errors import InputError, Problem
 from loopwright.language import later, say
 from loopwright.ledger.names import refrigerant_name
+from loopwright.quantities import show
 from loopwright.service import procedure
 from loopwright.service.events import Compressor, from_plain, to_plain
 from loopwright.service.sheets import CALCULATORS, Calculator, Field, Line, Result, calculator
@@ -57,6 +58,7 @@ __all__ = [
     "note",
     "read_job",
     "record_fields",
+    "record_text",
     "sheet_to_wire",
     "to_plain",
 ]
@@ -334,6 +336,22 @@ def note(
     except InputError as error:
         raise InputError(dataclasses.replace(problem, field=record) for problem in error.problems) from error
     return procedure.Noted(at, by, step, record, value)
+
+
+def record_text(record: str, value: float | str, atmosphere: float) -> str:
+    """Write what a step wrote down in the unit it is usually read in, gauge pressures against the air's [Pa].
+
+    >>> record_text("recovered_mass", 0.42, 101325.0), record_text("vacuum_reached", 120.0, 101325.0)
+    ('420 g', '120 Pa absolute')
+    >>> record_text("pressure_after_wait", 74.5e3, 84.5e3), record_text("oil_type", "PAG 46", 101325.0)
+    ('-10 kPa', 'PAG 46')
+    """
+    card = procedure.records().get(record)
+    if isinstance(value, str) or card is None or not card.unit:
+        return say(value) if isinstance(value, str) and card is not None and card.choices else str(value)
+    if card.kind == "absolute_pressure":
+        return say("{pressure} absolute", pressure=show(value, "pressure", card.unit))
+    return show(value - (atmosphere if card.kind == "pressure" else 0.0), card.kind, card.unit)  # type: ignore[arg-type]
 
 
 def read_job(path: Path) -> tuple[procedure.Event, ...]:

@@ -11,8 +11,8 @@ from loopwright.language import say, say_many
 __all__ = ["problems_text"]
 
 
-def problems_text(name: str, problems: Sequence[Problem]) -> str:
-    """Write every problem of a sheet.
+def problems_text(name: str, problems: Sequence[Problem], head: str = "") -> str:
+    """Write every problem of a sheet, below `head` where it is another's than a test's.
 
     >>> print(problems_text("a.json", [Problem("vehicle", "nothing", "a table", "Missing.", 1)]))
     a.json cannot be judged: 1 problem.
@@ -22,7 +22,7 @@ def problems_text(name: str, problems: Sequence[Problem]) -> str:
           allowed  a table
     """
     count = say_many("{n} problem", "{n} problems", len(problems))
-    head = say("{name} cannot be judged: {count}.", name=name, count=count)
+    head = head or say("{name} cannot be judged: {count}.", name=name, count=count)
     return "\n\n".join([head, *(_one(problem) for problem in problems)])
 
 

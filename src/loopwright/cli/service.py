@@ -44,7 +44,7 @@ def _command(form: Calculator) -> Callable[..., None]:
         try:
             sheet = calculate(form.name, {item.name: _given(item, given[item.name]) for item in form.fields})
         except InputError as error:
-            typer.echo(problems_text(f"service {form.name}", error.problems), err=True)
+            typer.echo(problems_text("", error.problems, say("No result: this cannot be used.")), err=True)
             raise typer.Exit(BAD_INPUT) from error
         typer.echo(json.dumps(sheet_to_wire(sheet), ensure_ascii=False, indent=2) if as_json else sheet_text(sheet))
 
@@ -133,7 +133,7 @@ def job(
             append_job(file, Finished(now, by, name))
         typer.echo(state_text(derive(read_job(file), now), now))
     except InputError as error:
-        typer.echo(problems_text("service job", error.problems), err=True)
+        typer.echo(problems_text("", error.problems, say("Not written down: this stands against it.")), err=True)
         raise typer.Exit(BAD_INPUT) from error
 
 

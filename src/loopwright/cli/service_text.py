@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterator
 from typing import Literal
 
+from loopwright.api.service import record_text
 from loopwright.figures.layout import folded, heading
 from loopwright.language import say
 from loopwright.service.procedure import HAZARDS, Job, State, StepState
@@ -43,7 +44,8 @@ def state_text(state: State, now: float) -> str:
 def _step(state: StepState, job: Job, *, full: bool) -> Iterator[str]:
     from loopwright.service.cautions import cautions
 
-    kept = ", ".join(f"{say(key.replace('_', ' '))} {value}" for key, value in state.records.items())
+    air = job.atmosphere
+    kept = ", ".join(f"{say(key.replace('_', ' '))} {record_text(key, v, air)}" for key, v in state.records.items())
     yield from folded(f"{say(state.step.title)}{f': {kept}' if kept else ''}", f"  {_MARKS[state.status]} ", "    ")
     if not full:
         return
