@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from functools import lru_cache
 from typing import Any, Literal
 
 from fastapi import APIRouter, HTTPException, Request
@@ -61,7 +60,7 @@ def show_photo(request: Request, name: str, w: Literal["320"] | None = None) -> 
     tag = f'"{name}{f"-{w}" if w else ""}"'
     if tag in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers={**_HEADERS, "ETag": tag})
-    shown = _small(content, int(w)) if w else content
+    shown = smaller(content, int(w)) if w else content  # browsers keep it, so it is made once for each of them
     return Response(shown, headers={**_HEADERS, "ETag": tag}, media_type="image/jpeg")
 
 
@@ -88,8 +87,3 @@ async def _sent(request: Request) -> tuple[bytes, str]:
         return await file.read(), str(form.get("caption", "")).strip()[:_LONGEST_CAPTION]
     finally:
         await form.close()
-
-
-@lru_cache(maxsize=200)
-def _small(content: bytes, side: int) -> bytes:
-    return smaller(content, side)
