@@ -10,6 +10,7 @@ import pytest
 from knocking import Browser, Place, words
 
 import loopwright
+from loopwright.api.wire import schema_out, to_wire
 
 SHEET = {
     "schema": 1,
@@ -52,6 +53,7 @@ def test_a_sheet_that_cannot_be_used_names_every_problem(local: Browser) -> None
 
 
 def test_a_judgement_over_http_is_the_same_as_at_hand(local: Browser) -> None:
+    at_hand = to_wire(loopwright.judge(SHEET, seed=3))  # first, for it may have to compile; the server waits a minute
     bare = Browser(local.place).client
     try:
         answer = bare.post("/api/v1/judge?seed=3", json=SHEET)
@@ -59,9 +61,6 @@ def test_a_judgement_over_http_is_the_same_as_at_hand(local: Browser) -> None:
     finally:
         local.place.app.state.at_once.close()
     assert answer.status_code == 200, answer.text
-    from loopwright.api.wire import schema_out, to_wire
-
-    at_hand = to_wire(loopwright.judge(SHEET, seed=3))
     jsonschema.validate(answer.json(), schema_out())
     assert {**answer.json(), "seconds": 0} == {**json.loads(json.dumps(at_hand)), "seconds": 0}
     assert spanish.json()["reasons"] != answer.json()["reasons"]
