@@ -228,7 +228,12 @@ def ask_open(request: Request, kind: str = "") -> Response:
 
 @router.post("/ledger/open", dependencies=[needs("owner")])
 def open_account(request: Request, kind: str) -> Response:
-    """Open an account."""
+    """Open an account.
+
+    Raises
+    ------
+    HTTPException : no kind that is opened here (404)
+    """
     ledger, typed = ledger_of(request), _typed(request)
     if kind not in OPENED:
         raise HTTPException(404)
@@ -347,7 +352,12 @@ def operators(request: Request) -> Response:
 
 @router.post("/ledger/operators", dependencies=[needs("owner")])
 def register(request: Request) -> Response:
-    """Record who may handle refrigerant, and where the proof is kept."""
+    """Record who may handle refrigerant, and where the proof is kept.
+
+    Raises
+    ------
+    InputError : without a name; told on the page
+    """
     typed = _typed(request)
     names = ("operator", "programme", "certificate", "issued", "proof")
     try:

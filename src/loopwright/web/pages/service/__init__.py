@@ -51,7 +51,12 @@ def show_service(request: Request, job: str) -> Response:
 
 @router.post("/jobs/{job}/service/ledger", dependencies=[needs("technician")])
 def book_movement(request: Request, job: str, movement: dict[str, Any] = Body(embed=True)) -> Response:  # noqa: B008
-    """Book what a service took out or put in; the same movement sent again is booked once."""
+    """Book what a service took out or put in; the same movement sent again is booked once.
+
+    Raises
+    ------
+    InputError : no service is open, or the ledger refuses and says why
+    """
     shop: Shop = request.app.state.shop
     stored = job_or_404(request, job)
     first = next(iter(replay(stored.state.service).events), None)
