@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import datetime
+from html import unescape
 from itertools import count
 from typing import Any
 from uuid import uuid4
@@ -301,6 +302,22 @@ def test_recovered_and_charged_go_to_the_ledger_under_the_jobs_number(identified
     assert "By the books the vehicle holds 500.0 ±" in said
     assert ledger.account(vehicle).name == HOSTILE  # kept as it is
     assert ledger.verify().sound
+
+
+def test_what_the_books_still_see_in_an_emptied_vehicle_escaped(identified: Bay) -> None:
+    ledger = stocked(identified)
+    assert identified.book(source=identified.vehicle, target="Out 1", mass="420 g").status_code == 200
+    assert "more went in than came out" not in words(identified.text())
+    ledger.move("New 1", identified.vehicle, mass_mg=500_000, uncertainty_mg=9_000)  # the visit before
+    assert identified.book(source=identified.vehicle, target="Out 1", mass="300 g").status_code == 200
+    text = identified.text()
+    assert "By the books 200.0 g more went in than came out." in words(text)
+    address = re.search(r'href="(/ledger/move\?[^"]*)"', text)
+    assert address
+    form = identified.browser.get(unescape(address[1])).text
+    assert 'name="mass" value="200 g"' in form
+    assert re.search(r'value="atmosphere" selected', form)
+    assert re.search(r'value="estimate" checked', form)
 
 
 def test_a_movement_sent_again_is_booked_once(identified: Bay) -> None:

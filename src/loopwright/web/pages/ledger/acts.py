@@ -60,9 +60,11 @@ def _there(name: str) -> Response:
 
 @router.get("/ledger/move", dependencies=[needs("technician")])
 def ask_move(request: Request, source: str = "", target: str = "") -> Response:
-    """Ask what moves from where to where."""
+    """Ask what moves from where to where; a link may have filled in mass, method and job."""
     ledger = ledger_of(request)
-    return _move(request, move_form(ledger, me(request), _open(ledger, source), _open(ledger, target)))
+    form = move_form(ledger, me(request), _open(ledger, source), _open(ledger, target))
+    told = {name: text[:_LONGEST] for name in ("mass", "method", "job") if (text := request.query_params.get(name, ""))}
+    return _move(request, filled(form, told))
 
 
 @router.post("/ledger/move", dependencies=[needs("technician")])

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
-from loopwright.api.ledger import Ledger
+from loopwright.api.ledger import Balance, Ledger
 from loopwright.api.people import Person
 from loopwright.api.service_job import Kept
 from loopwright.api.service_ledger import (
@@ -56,13 +57,19 @@ class MovementShown:
 
 @dataclass(frozen=True)
 class RefrigerantShown:
-    """The refrigerant of a job; `inside` is what the books say the vehicle holds, `told` what the test tells of it."""
+    """The refrigerant of a job.
+
+    `inside` is what the books say the vehicle holds, `escaped` that this cannot be, with the address where to book it,
+    `told` what the test tells of the charge.
+    """
 
     may_book: bool
     may_open: bool
     account: str
     refrigerant: str
     inside: str
+    escaped: str
+    escaped_address: str
     blocks: Mapping[str, BlockShown]
     movements: tuple[MovementShown, ...]
     methods: Choices
@@ -83,12 +90,16 @@ def refrigerant_of(ledger: Ledger, shop: Shop, stored: StoredJob, kept: Kept, pe
     written = {record: value for (_, record), value in kept.written.items()}
     standing = {name for step in derive(kept.events).steps for name in step.records}
     masses = {name: value for name, value in written.items() if name in standing}
+    left = _left(movements, held, vehicle)
+    query = {"source": vehicle, "target": "atmosphere", "method": "estimate", "job": str(stored.number)}
     return RefrigerantShown(
         may_book=person.may("technician"),
         may_open=person.may("owner"),
         account=vehicle,
         refrigerant=refrigerant,
         inside="" if held is None else weighed(held.mass_mg, unit, held.uncertainty_mg),
+        escaped=_escaped(left, unit) if left else "",
+        escaped_address=f"/ledger/move?{urlencode({**query, 'mass': show(left / 1e6, 'mass', 'g')})}",
         blocks={block.step: block for block in _blocks(vehicle, stores, masses, movements, unit)},
         movements=tuple(_movement(one, vehicle, unit) for one in movements),
         methods=tuple((method, say(words)) for method, words in METHODS.items()),
@@ -99,6 +110,21 @@ def refrigerant_of(ledger: Ledger, shop: Shop, stored: StoredJob, kept: Kept, pe
         ),
         told=_told(shop, stored, unit),
         label=show(first.job.label_charge, "mass", unit),
+    )
+
+
+def _left(movements: list[Movement], held: Balance | None, vehicle: str) -> int:
+    """What the books still see in a vehicle [mg] that was emptied last and not charged since; else 0."""
+    own = [one for one in movements if not one.reversed and vehicle in (one.source, one.target)]
+    emptied = bool(own) and own[-1].source == vehicle and own[-1].target != "atmosphere"
+    surely = held is not None and held.mass_mg > 2.0 * held.uncertainty_mg
+    return held.mass_mg if held is not None and emptied and surely else 0
+
+
+def _escaped(left_mg: int, unit: str) -> str:
+    return say(
+        "By the books {mass} more went in than came out. If it was recovered down to a vacuum, they escaped.",
+        mass=weighed(left_mg, unit),
     )
 
 
