@@ -14,7 +14,6 @@ import numpy as np
 
 from bench.machine import RESULTS, lines
 from loopwright.circuit.points import PLACE
-from loopwright.circuit.record import FIELDS
 from loopwright.diagnosis.prior import Hypothesis, hypotheses
 from loopwright.diagnosis.sampler import draw_prior
 from loopwright.fluids import refrigerant_array
@@ -64,10 +63,10 @@ def fleet(fahrenheit: float, case: str, compressor: str, count: int, seed: int) 
 
 def _cooled(h: Hypothesis, offset: float) -> Hypothesis:
     """The same hypothesis with its evaporator air `offset` [K] from ambient, 1 K of spread, and half its moisture."""
-    j, first, second, base = h.names.index("cabin_offset"), h.first.copy(), h.second.copy(), h.base.copy()
-    first[j], second[j] = offset, 1.0
-    base[FIELDS["cabin_moisture"].place] = 0.5
-    return replace(h, first=first, second=second, base=base)
+    first, second = h.first.copy(), h.second.copy()
+    for name, median, spread in (("cabin_offset", offset, 1.0), ("cabin_moisture", 0.5, 0.1)):
+        first[h.names.index(name)], second[h.names.index(name)] = median, spread
+    return replace(h, first=first, second=second)
 
 
 def place(values: np.ndarray, weights: np.ndarray, low: float, high: float) -> Place:

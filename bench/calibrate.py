@@ -1,8 +1,9 @@
-"""python -m bench.calibrate [own|nested|other|report ...] [--count N] [--workers N]
+"""python -m bench.calibrate [own|nested|other|rise|report ...] [--count N] [--workers N]
 
 own     simulation-based calibration and causes found, on draws from our own prior (full: 1,200 draws)
 nested  evidence and severity against dynesty (full: 24 sheets)
 other   causes found on the kept vehicles of other physics (full: 720 vehicles, three reading sets)
+rise    which of three kinds of rise curve a pressure test shows (full: 3,000 curves), on a page of its own
 report  only the page, from the rows at hand
 
 Each part keeps its rows as CSV in docs/results and writes the page anew.
@@ -14,7 +15,7 @@ import argparse
 import os
 import time
 
-FULL = {"own": 1200, "nested": 24, "other": 720}
+FULL = {"own": 1200, "nested": 24, "other": 720, "rise": 3000}
 
 
 def main() -> None:
@@ -39,6 +40,11 @@ def main() -> None:
 
 
 def _run(part: str, count: int, seed: int, workers: int) -> None:
+    if part == "rise":
+        from bench import rise_curve
+
+        rise_curve.write(count, seed)
+        return
     from bench.calibration import detection, outside, ranks, report, rows
 
     work, jobs, path = {

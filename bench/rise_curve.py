@@ -212,18 +212,24 @@ def report(answers: list[Answer], seconds: float, seed: int) -> str:
     return "\n".join(lines) + "\n"
 
 
+def write(count: int, seed: int) -> list[Answer]:
+    """Run the study and write its page."""
+    begun = time.time()
+    answers = list(study(count, seed))
+    text = report(answers, time.time() - begun, seed)
+    RESULTS.parent.mkdir(exist_ok=True)
+    RESULTS.write_text(text, encoding="utf-8", newline="\n")
+    return answers
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--count", type=int, default=3000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--show", action="store_true", help="print each that is wrong")
     given = parser.parse_args()
-    begun = time.time()
-    answers = list(study(given.count, given.seed))
-    text = report(answers, time.time() - begun, given.seed)
-    RESULTS.parent.mkdir(exist_ok=True)
-    RESULTS.write_text(text, encoding="utf-8")
-    print(text)
+    answers = write(given.count, given.seed)
+    print(RESULTS.read_text(encoding="utf-8"))
     if given.show:
         for a in answers:
             if is_wrong(a) or (a.allowed and a.fit.verdict != a.curve.truth):

@@ -49,7 +49,7 @@ def condenser_state(v):
     fall = friction(c["condenser_loss"], s.flow, 2.0 * sat.rho_v) / slope
     share = (s.condenser_in_pressure - sat.p) / s.condenser_in_pressure
     out = fluid.saturation(r, 0.5 * (s.condensing_temperature - fall + s.condenser_out_temperature))
-    return sat, fall, out, face(c, r, sat, s.flow, v.air.condenser_density, share)
+    return sat, fall, out, face(c, r, sat, s.flow, s.condenser_air, v.air.condenser_density, share)
 
 
 class Conformance:
@@ -131,8 +131,7 @@ class Conformance:
         assert gas + rest == pytest.approx(1.0 - v.circuit["subcool_share"], abs=CLOSES + 0.05 * gas)
 
     def test_condenser_heat_warms_the_air(self, v):
-        c = v.circuit
-        capacity = c["condenser_air"] * v.air.condenser_density * 1006.0
+        capacity = v.state.condenser_air * v.air.condenser_density * 1006.0
         rise = v.read["condenser_air_out"] - v.air.condenser_temperature
         assert rise * capacity == pytest.approx(v.state.heating, rel=CLOSES)
 

@@ -144,7 +144,8 @@ class TestColdSpot:
         assert read["cold_spot"] > 8.0
         assert read[warm] - read[cold] > 7.0
         if not at_outlet:
-            assert read["condenser_outlet"] == read["drier_outlet"]
+            # the same liquid, but the condenser's pipe stands in the air before it, the drier's under the hood
+            assert read["condenser_outlet"] == pytest.approx(read["drier_outlet"], abs=1.5)
 
     def test_the_step_grows_with_the_restriction(self):
         steps = [run(vehicle(high_side_area=a)).read["cold_spot"] for a in (0.06, 0.04, 0.03, 0.02)]

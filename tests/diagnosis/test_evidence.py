@@ -76,7 +76,8 @@ def test_an_empty_sheet_leaves_the_prior_as_it_was() -> None:
     found = hypotheses(sheet())
     p = infer(found, refrigerant_array("R134a"), nothing_read(), 1)
     # Nothing read: every evidence is the share of the prior that solves, which is one or nearly so.
-    assert np.abs(p.log_evidence).max() < 0.05
+    # Where hypotheses are many each gets some 80 draws, whose mean weight scatters by 0.07; three of that.
+    assert np.abs(p.log_evidence).max() < 0.2
     prior = np.exp([h.log_prior for h in found])
     assert prior.sum() == pytest.approx(1.0, abs=1e-9)
     assert np.abs(p.probabilities - prior).max() < 0.02

@@ -28,6 +28,7 @@ UNIT = {
     "control_temperature": 230.0,
     "speed": 25.0,
     "condenser_air": 0.8,
+    "fan_least": 1.0,
     "charge": CHARGE,
     "label_charge": CHARGE,
 }

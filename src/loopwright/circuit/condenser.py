@@ -10,7 +10,9 @@ from numba import njit
 from loopwright.circuit.exchange import air_film, condensing_film, series, single_phase_film, strip_conductance
 from loopwright.circuit.inventory import two_phase_density
 
-__all__ = ["Face", "Zones", "face", "positive", "zones"]
+__all__ = ["Face", "Zones", "face", "fan_share", "positive", "zones"]
+
+FAN_BAND = 60e3  # Pa of condensing pressure over which the governed fan goes from least to full, e-fold; a judgement
 
 
 class Face(NamedTuple):
@@ -35,15 +37,27 @@ class Zones(NamedTuple):
 
 
 @njit(cache=True)
-def face(c: Any, r: Any, sat: Any, flow: float, air_density: float, gas_share: float) -> Face:
+def fan_share(least: float, half_way: float, pressure: float) -> float:
+    """Share of full condenser air that a fan governed by the head gives, in the mean of its stages or its cycling.
+
+    Parameters: share `least` at low head [-], pressure `half_way` [Pa], condensing `pressure` [Pa]. A logistic step
+    stands for switch points that differ from stage to stage and from vehicle to vehicle (a judgement).
+
+    >>> round(fan_share(0.4, 1.3e6, 0.8e6), 3), round(fan_share(0.4, 1.3e6, 1.3e6), 3)
+    (0.4, 0.7)
+    """
+    return least + (1.0 - least) / (1.0 + math.exp(min(max((half_way - pressure) / FAN_BAND, -40.0), 40.0)))
+
+
+@njit(cache=True)
+def face(c: Any, r: Any, sat: Any, flow: float, air: float, air_density: float, gas_share: float) -> Face:
     """Conductances of the condenser's face.
 
-    Parameters: circuit `c`, refrigerant `r`, saturation state `sat`, refrigerant `flow` [kg/s], `air_density` [kg/m3],
-    `gas_share` mole share of foreign gas in the vapour. Foreign gas blankets the condensing surface: the film is
-    divided by 1 + 6 y (order of size of condensation with a little air; from memory). Oil thickens the film: 3 % off
-    for each per cent of oil above the usual 2.5 % (a judgement).
+    Parameters: circuit `c`, refrigerant `r`, saturation state `sat`, refrigerant `flow` [kg/s], `air` flow [m3/s] and
+    its `air_density` [kg/m3], `gas_share` mole share of foreign gas in the vapour. Foreign gas blankets the condensing
+    surface: the film is divided by 1 + 6 y (order of size of condensation with a little air; from memory). Oil
+    thickens the film: 3 % off for each per cent of oil above the usual 2.5 % (a judgement).
     """
-    air = c.condenser_air * c.condenser_air_fraction
     air_capacity_rate = max(air * air_density * 1006.0, 1.0)
     outside = air_film(c.condenser_conductance, max(air, 1e-4), c.condenser_air_reference)
     flux = max(flow, 2e-4) / c.condenser_flow_area

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 from numba import njit
 
 from loopwright.circuit.compressor import displaced, work
-from loopwright.circuit.condenser import face, positive, zones
+from loopwright.circuit.condenser import face, fan_share, positive, zones
 from loopwright.circuit.evaporator import coil
 from loopwright.circuit.expansion import orifice_tube_flow, thermostatic_valve_flow, valve_opening
 from loopwright.circuit.inventory import two_phase_density
@@ -105,6 +105,7 @@ class Loop(NamedTuple):
     level: float
     vapour_volume: float
     evaporator_mean_temperature: float
+    condenser_air: float
 
 
 @njit(cache=True)
@@ -238,7 +239,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     # towards the critical point heat capacity and density of the liquid change steeply, so both are taken halfway
     liquid = saturation(r, 0.5 * (t_co_sat + t_co)) if cout.units > 0.0 else high
     h_co = h_l_co + cout.other * latent_c - liquid.cp_l * (t_co_sat - t_co)
-    plate = face(c, r, high, flow, air.condenser_density, min(gas_pressure / condenser_in_pressure, 0.9))
+    fan = c.condenser_air * c.condenser_air_fraction * fan_share(c.fan_least, c.fan_pressure, condenser_in_pressure)
+    plate = face(c, r, high, flow, fan, air.condenser_density, min(gas_pressure / condenser_in_pressure, 0.9))
     zone = zones(c, high, plate, tc, flow, h_ci, t_ci, h_co, h_l_co, liquid.cp_l, liquid.rho_l, cout.units, drive)
     condenser_balance = zone.gas + zone.two_phase + zone.liquid - (1.0 - c.subcool_share)
     p_co = condenser_in_pressure - dp_c
@@ -261,7 +263,7 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     rho_lo = 1.0 / (x_lo / high.rho_v + (1.0 - x_lo) / saturation(r, t_liquid).rho_l)
     liquid_loss = c.liquid_loss + restriction_loss(LIQUID_RESTRICTION, c.high_side_area)
     p_xi = p_co - friction(liquid_loss, flow, rho_lo)
-    carried = gas_pressure * min(x_lo / 0.05, 1.0)  # vapour that leaves the condenser takes the foreign gas along
+    carried = gas_pressure * min(x_lo / 0.20, 1.0)  # vapour that leaves the condenser takes the foreign gas along
     t_xi_sat = saturation_temperature(r, max(p_xi - carried, 0.3e5))
     sat_xi = saturation(r, t_xi_sat)
     x_xi = min(max((h_lo - sat_xi.h_l) / (sat_xi.h_v - sat_xi.h_l), 0.0), 1.0)
@@ -329,9 +331,9 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
         sat.p, p_eo, p_ei, p_xi, p_co, condenser_in_pressure, p_dis,
         te, tc, t_suc, t_eo, t_eo_sat + dt_e, t_xi, t_liquid, t_co, t_ci, t_dis,
         h_suc, h_eo, h_lo, h_co, h_ci, h_dis,
-        superheat, subcooling, x_xi, 1.0 - out.other,
+        max(superheat, 0.0), subcooling, x_xi, 1.0 - out.other,
         boiling_share, gas_heat, boiled + gas_heat, flow * (h_ci - h_lo), flow * specific_work,
-        mass, level, vapour_volume, t_em,
+        mass, level, vapour_volume, t_em, fan,
     )  # fmt: skip
 
 

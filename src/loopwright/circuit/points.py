@@ -60,9 +60,20 @@ CYCLE_TIME = 25.0  # clutch cycle [s], some two to five a minute; order of size
 
 
 @njit(cache=True)
-def _surface(c: Any, air: Air, temperature: float) -> float:
+def _surface(c: Any, temperature: float, around: float) -> float:
     """Surface reading of a pipe [K]: part of the way from the refrigerant to the air around it."""
-    return temperature + c.pipe_contact * (air.underhood_temperature - temperature)
+    return temperature + c.pipe_contact * (around - temperature)
+
+
+@njit(cache=True)
+def _offsets(c: Any, out: np.ndarray) -> None:
+    """Add what the pipe thermometer, and each group of pipes, reads off by."""
+    for i in (EVAPORATOR_INLET, EVAPORATOR_OUTLET, COMPRESSOR_SUCTION):
+        out[i] += c.probe_offset + c.cold_pipe_offset
+    for i in (CONDENSER_OUTLET, DRIER_OUTLET, EXPANSION_INLET):
+        out[i] += c.probe_offset + c.liquid_pipe_offset
+    for i in (CONDENSER_INLET, COMPRESSOR_DISCHARGE):
+        out[i] += c.probe_offset + c.hot_pipe_offset
 
 
 @njit(cache=True)
@@ -116,7 +127,7 @@ def read_idle(c: Any, r: Any, out: np.ndarray) -> None:
     for i in (VENT, VENT_MIN, VENT_MAX):
         out[i] = vent
     for i in range(COMPRESSOR_SUCTION, EVAPORATOR_OUTLET + 1):
-        out[i] = _surface(c, air, rest)
+        out[i] = _surface(c, rest, air.underhood_temperature)
     out[CONDENSER_AIR_OUT] = air.condenser_temperature
     out[VENT_HUMIDITY] = air.evaporator_humidity
     out[AFTER_COMMON] = pressure
@@ -194,15 +205,19 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     out[VENT_MIN] = vent - pull * off_peak * 0.5
     out[VENT_MAX] = vent + pull * on_peak * 0.5
 
-    out[COMPRESSOR_SUCTION] = _surface(c, air, s.suction_temperature)
-    out[COMPRESSOR_DISCHARGE] = _surface(c, air, s.discharge_temperature)
-    out[CONDENSER_INLET] = _surface(c, air, s.condenser_in_temperature)
-    out[CONDENSER_OUTLET] = _surface(c, air, s.liquid_temperature)
-    out[EXPANSION_INLET] = _surface(c, air, s.expansion_in_temperature)
-    out[DRIER_OUTLET] = out[EXPANSION_INLET] if c.restriction_at_outlet > 0.5 else out[CONDENSER_OUTLET]
-    out[EVAPORATOR_INLET] = _surface(c, air, s.evaporator_in_temperature)
-    out[EVAPORATOR_OUTLET] = _surface(c, air, s.evaporator_out_temperature)
-    condenser_capacity = c.condenser_air * c.condenser_air_fraction * air.condenser_density * 1006.0
+    hood, front = air.underhood_temperature, air.condenser_temperature
+    out[COMPRESSOR_SUCTION] = _surface(c, s.suction_temperature, hood)
+    out[COMPRESSOR_DISCHARGE] = _surface(c, s.discharge_temperature, hood)
+    out[CONDENSER_INLET] = _surface(c, s.condenser_in_temperature, front)
+    out[CONDENSER_OUTLET] = _surface(c, s.liquid_temperature, front)
+    out[EXPANSION_INLET] = _surface(c, s.expansion_in_temperature, hood)
+    before = s.expansion_in_temperature if c.restriction_at_outlet > 0.5 else s.liquid_temperature
+    out[DRIER_OUTLET] = _surface(c, before, hood)
+    out[EVAPORATOR_INLET] = _surface(c, s.evaporator_in_temperature, hood)
+    out[EVAPORATOR_OUTLET] = _surface(c, s.evaporator_out_temperature, hood)
+    _offsets(c, out)
+    condenser_capacity = s.condenser_air * air.condenser_density * 1006.0
+    out[CONDENSER_AIR] = s.condenser_air / c.condenser_air_reference
     out[CONDENSER_AIR_OUT] = air.condenser_temperature + s.heating / max(condenser_capacity, 1.0)
     out[VENT_HUMIDITY] = leaving.humidity_ratio
     out[DUTY] = duty
@@ -215,7 +230,10 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     out[T_EVAPORATING] = s.evaporating_temperature
     out[T_CONDENSING] = s.condensing_temperature
     out[SUPERHEAT] = s.superheat
-    out[SUBCOOLING] = s.subcooling if s.expansion_in_quality <= 0.0 else 0.0
+    t_sat_out = saturation_temperature(
+        r, s.condenser_out_pressure
+    )  # a restriction behind the condenser is not to hide it
+    out[SUBCOOLING] = max(t_sat_out - s.liquid_temperature, 0.0)
     out[COOLING] = s.cooling
     vent_enthalpy = enthalpy(vent - c.vent_offset, leaving.humidity_ratio)
     out[DELIVERED] = coil.air * (enthalpy(air.evaporator_temperature, air.evaporator_humidity) - vent_enthalpy)

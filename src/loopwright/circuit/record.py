@@ -48,6 +48,13 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     # condenser
     ("condenser_conductance", "W/K", 950.0, "air-side conductance at the reference air flow, fin efficiency included"),
     ("condenser_air", "m3/s", 0.50, "air flow over the clean condenser in this test"),
+    (
+        "fan_least",
+        "1",
+        1.0,
+        "share of that air left where the fan's control holds it back; 1 a fan that is not governed",
+    ),
+    ("fan_pressure", "Pa", 1.3e6, "condensing pressure at which the fan is half way between least and full"),
     ("condenser_air_reference", "m3/s", 0.60, "air flow at which the conductance is given"),
     ("condenser_inner_area", "m2", 0.9, "refrigerant-side area"),
     ("condenser_flow_area", "m2", 6.5e-5, "refrigerant cross-section of one pass"),
@@ -119,6 +126,10 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("low_gauge_offset", "Pa", 0.0, "low-side gauge reading minus truth"),
     ("high_gauge_offset", "Pa", 0.0, "high-side gauge reading minus truth"),
     # what is read
+    ("probe_offset", "K", 0.0, "pipe thermometer minus truth, the same at every pipe"),
+    ("cold_pipe_offset", "K", 0.0, "further offset that all pipes of the evaporator and suction line share"),
+    ("liquid_pipe_offset", "K", 0.0, "the same for the pipes from condenser outlet to expansion device"),
+    ("hot_pipe_offset", "K", 0.0, "the same for the pipes from compressor to condenser"),
     ("vent_offset", "K", 0.0, "centre vent over mixed vent air"),
     ("cabin_probe_offset", "K", 0.0, "thermometer at the cabin inlet minus truth"),
 )

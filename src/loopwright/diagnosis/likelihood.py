@@ -31,8 +31,8 @@ STANDING_SHARE = 0.008
 AFTER_STOP_SHARE = 0.20
 MODEL_ERROR = {
     "vent_center": 1.6, "vent_left": 2.0, "vent_right": 2.0,
-    "compressor_suction": 3.0, "compressor_discharge": 6.0, "condenser_inlet": 6.0, "condenser_outlet": 2.2,
-    "drier_outlet": 2.2, "expansion_inlet": 2.5, "evaporator_inlet": 2.0, "evaporator_outlet": 2.2,
+    "compressor_suction": 2.6, "compressor_discharge": 3.5, "condenser_inlet": 3.5, "condenser_outlet": 1.6,
+    "drier_outlet": 1.6, "expansion_inlet": 1.8, "evaporator_inlet": 1.6, "evaporator_outlet": 1.8,
     "ambient_air": 0.7, "condenser_air_in": 1.3, "condenser_air_out": 4.0, "cabin_air_in": 1.0,
 }  # fmt: skip
 

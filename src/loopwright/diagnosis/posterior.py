@@ -18,7 +18,7 @@ from loopwright.circuit.steady import CONVERGED, balances, held_off, jacobian, s
 from loopwright.diagnosis.likelihood import TAILS, Evidence, log_likelihood, log_word, predict_reading
 from loopwright.diagnosis.prior import Table, bend
 
-__all__ = ["FAR", "STARTS", "explore", "outputs_at", "weigh"]
+__all__ = ["FAR", "STARTS", "climb", "explore", "outputs_at", "weigh"]
 
 N_OUT = len(OUTPUTS)
 N_FIELDS = len(FIELDS)
@@ -120,7 +120,7 @@ def _slopes(
 
 
 @njit(cache=True)
-def _climb(
+def climb(
     table: Table, h: int, r: Any, e: Evidence, u: np.ndarray, x: np.ndarray, most: int, hessian: np.ndarray
 ) -> float:
     """Damped Gauss-Newton to a peak of the posterior, in place; returns its log density and fills `hessian` (d, d)."""
@@ -238,7 +238,7 @@ def explore(
             for j in range(d):
                 modes[h, s, j] = cloud[i, j]
             unknowns[h, s] = found[i]
-            heights[h, s] = _climb(table, h, r[0], e, modes[h, s], unknowns[h, s], iterations, hessians[h, s])
+            heights[h, s] = climb(table, h, r[0], e, modes[h, s], unknowns[h, s], iterations, hessians[h, s])
             bend(table, h, modes[h, s], flat)
             _derivatives(record[0], r[0], unknowns[h, s], slopes[h, s])
 

@@ -30,7 +30,11 @@ NORMAL, LOGNORMAL, UNIFORM, LOG_UNIFORM = range(4)
 _KIND = {"normal": NORMAL, "lognormal": LOGNORMAL, "uniform": UNIFORM, "log_uniform": LOG_UNIFORM}
 SET, MULTIPLY, ADD = range(3)
 BLOWER_SHARE = {"low": 0.45, "medium": 0.70, "high": 1.0}  # of full blower flow: a judgement
+CABIN_MOISTURE = {"fresh": (1.0, 0.01), "recirculated": (0.80, 0.15)}  # humidity over that outside: a judgement
+CARD_SPEED, CARD_HUMIDITY = 0.04, 0.05  # how far speed (share) and humidity on a sheet are off: a judgement
 CABIN_OFFSET = {"fresh": (1.0, 1.5), "recirculated": (-2.5, 5.0)}  # K over ambient air, median and spread: a judgement
+# a valve is made for its refrigerant: flow for the same cooling over that of R-134a, by latent heat; a judgement
+VALVE_SIZE = {"R1234yf": 1.3, "R12": 1.3, "R152a": 0.75}
 SIZE_EXPONENT = 0.4  # how sizes grow with the label charge: a judgement
 
 
@@ -236,16 +240,19 @@ def _known(test: Test, structure: Structure) -> dict[str, Parameter | None]:
     cards_now = {p.name: p for n in ("common", structure.compressor) for p in prior_cards()[n].parameters}
     known: dict[str, Parameter | None] = {}
     displacement = cards_now["displacement"]
-    speed_known = test.conditions.compressor_speed is not None
-    if speed_known:
-        known["speed"] = None
+    if test.conditions.compressor_speed is not None:
+        speed = cards_now["speed"]
+        known["speed"] = replace(speed, median=test.conditions.compressor_speed, spread=CARD_SPEED)
     if test.vehicle.displacement is not None:
         known["displacement"] = replace(displacement, median=test.vehicle.displacement, spread=0.09)
     if test.weather.relative_humidity is not None:
-        known["relative_humidity"] = None
+        humidity = cards_now["relative_humidity"]
+        known["relative_humidity"] = replace(humidity, median=test.weather.relative_humidity, spread=CARD_HUMIDITY)
     if test.conditions.air is not None:
         median, spread = CABIN_OFFSET[test.conditions.air]
         known["cabin_offset"] = replace(cards_now["cabin_offset"], median=median, spread=spread)
+        median, spread = CABIN_MOISTURE[test.conditions.air]
+        known["cabin_moisture"] = replace(cards_now["cabin_moisture"], median=median, spread=spread)
     return known
 
 
@@ -260,6 +267,7 @@ def _built(structure: Structure, name: str) -> np.ndarray:
             middle = p.median if p.distribution in ("normal", "lognormal") else 0.5 * (p.low + p.high)
             for target in p.sets:
                 batch[target] = middle
+    batch["valve_area"] *= VALVE_SIZE.get(name, 1.0)
     batch["charge"] = batch["label_charge"] = _charge_at_level(batch, name)
     _scale_to_label(batch[0], 0.6)
     return row(batch)

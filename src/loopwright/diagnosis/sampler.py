@@ -1,16 +1,17 @@
-"""Evidence and samples for every hypothesis: peaks first, then annealed particles where the peak promises anything."""
+"""Evidence and samples for every hypothesis: peaks first, then importance sampling where the peak promises anything."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
 from loopwright.circuit.points import OUTPUTS
 from loopwright.circuit.steady import CONVERGED
-from loopwright.diagnosis.anneal import anneal
+from loopwright.diagnosis.importance import PRIOR_SHARE, draw
 from loopwright.diagnosis.likelihood import Evidence
 from loopwright.diagnosis.posterior import FAR, STARTS, explore, weigh
 from loopwright.diagnosis.prior import Hypothesis, Table, stack
@@ -20,11 +21,8 @@ __all__ = ["Posterior", "draw_prior", "infer"]
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
 ITERATIONS = 12
 NEAR = 5.5  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
-FULL, FAR_OFF = 360, 120  # particles of a hypothesis within `CLOSE` nats of the best peak, and of one farther off
-CLOSE = 2.5
-MOVES = 4  # of every particle at every step
-DEFENCE = 0.15  # share of the start mixture that is the prior itself, so that no corner is left out
-HEAT = 0.35  # power of the likelihood in the start Gaussians: wide where the readings speak, the prior elsewhere
+CLOSE = 2.5  # nats within which a hypothesis is sampled with full effort
+HEATS = {0.35: 0.55, 0.9: 0.45}  # powers of the likelihood in the first parts of the mixture, and the draws of each
 LOG_2PI = math.log(2.0 * math.pi)
 
 
@@ -51,6 +49,25 @@ class Posterior:
         log_p = self.log_evidence + np.array([h.log_prior for h in self.hypotheses])
         p: np.ndarray = np.exp(log_p - log_p.max())
         return p / p.sum()
+
+
+class _Effort(NamedTuple):
+    """Draws to begin with, draws a further part, how many parts at most, effective draws wanted, moves of those kept,
+    fresh draws from the finished mixture, samples kept."""
+
+    first: int
+    more: int
+    rounds: int
+    wanted: float
+    turns: int
+    fresh: int
+    kept: int
+
+
+SKETCH = _Effort(250, 60, 3, 60.0, 1, 300, 120)  # of every hypothesis near the best
+FULL = _Effort(400, 100, 4, 100.0, 4, 1200, 400)  # of those that the sketch leaves close
+MOST_FULL = 24  # hypotheses that get their effort in full
+MOST = 72  # hypotheses over which the sketch must do
 
 
 @dataclass(frozen=True)
@@ -99,7 +116,7 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     """Posterior over all hypotheses.
 
     Peaks by `explore` give each hypothesis an estimate of its evidence (Laplace); those within `NEAR` of the best are
-    annealed for evidence and samples.
+    sampled, and those that then lie within `CLOSE` once more with full effort.
     """
     table = stack(found)
     width, count = table.kinds.shape[1], len(found)
@@ -112,18 +129,33 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
         for h in range(count)
     ]
     log_evidence = np.array([_laplace(p) for p in peaks])
-    promise = log_evidence + np.array([h.log_prior for h in found])
-    behind = promise.max() - promise
-    groups = []
-    for chosen, size in (
-        (np.flatnonzero(behind < CLOSE), FULL),
-        (np.flatnonzero((behind >= CLOSE) & (behind < NEAR)), FAR_OFF),
-    ):
-        if len(chosen):
-            groups.append(
-                (chosen, *_annealed(table, r, e, chosen, [peaks[h] for h in chosen], size, seed, log_evidence))
-            )
+    log_prior = np.array([h.log_prior for h in found])
+    near = _within(log_evidence + log_prior, NEAR)
+    first = _drawn(table, r, e, near, [peaks[h] for h in near], _shared(SKETCH, len(near)), seed, log_evidence)
+    close = near[_within((log_evidence + log_prior)[near], CLOSE)]
+    if len(near) > MOST:  # the sheet says next to nothing; more draws would not say more
+        return _assemble(found, [(near, *first)], log_evidence, float(lost.sum()) / (CLOUD * count))
+    full = _drawn(table, r, e, close, [peaks[h] for h in close], _shared(FULL, len(close)), seed + 1, log_evidence)
+    rest = ~np.isin(near, close)
+    groups = [(close, *full), (near[rest], first[0][rest], first[1][rest])]
     return _assemble(found, groups, log_evidence, float(lost.sum()) / (CLOUD * count))
+
+
+def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
+    """Places within so many nats of the largest."""
+    return np.flatnonzero(log_p.max() - log_p < nats)
+
+
+def _shared(effort: _Effort, among: int) -> _Effort:
+    """The effort for each of so many hypotheses: where a sheet says little, many are near and each gets less."""
+    share = min(1.0, MOST_FULL / among)
+    return effort._replace(
+        first=max(int(effort.first * share), 80),
+        turns=max(int(effort.turns * share), 1),
+        rounds=int(effort.rounds * share),
+        fresh=max(int(effort.fresh * share), 80),
+        kept=max(int(effort.kept * share), 40),
+    )
 
 
 def _peaks(
@@ -141,14 +173,14 @@ def _peaks(
     return found
 
 
-def _heated(p: _Peak) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and covariance of the Gaussian that the likelihood to the power `HEAT` would give at a peak.
+def _heated(p: _Peak, heat: float) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and covariance of the Gaussian that the likelihood to the power `heat` would give at a peak.
 
-    With curvature H = I + G at the peak m: covariance (I + HEAT G)^-1, mean covariance HEAT H m.
+    With curvature H = I + G at the peak m: covariance (I + heat G)^-1, mean covariance heat H m.
     """
     identity = np.eye(len(p.centre))
-    covariance = np.linalg.inv(identity + HEAT * (p.hessian - identity))
-    return covariance @ (HEAT * p.hessian @ p.centre), 0.5 * (covariance + covariance.T)
+    covariance = np.linalg.inv(identity + heat * (p.hessian - identity))
+    return covariance @ (heat * p.hessian @ p.centre), 0.5 * (covariance + covariance.T)
 
 
 def _laplace(peaks: list[_Peak]) -> float:
@@ -160,35 +192,37 @@ def _log_sum(values: np.ndarray) -> float:
     return top + math.log(float(np.exp(values - top).sum()))
 
 
-def _annealed(
-    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, peaks: list[list[_Peak]], size: int, seed: int,
+def _drawn(
+    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, peaks: list[list[_Peak]], effort: _Effort, seed: int,
     log_evidence: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
-    """Particles (m, n, d) and their outputs (m, n, outputs); writes the evidence of the chosen hypotheses."""
-    m, width = len(chosen), table.kinds.shape[1]
-    centre, log_share, log_det = np.zeros((m, STARTS, width)), np.full((m, STARTS), -50.0), np.zeros((m, STARTS))
-    factor, inverse = np.zeros((m, STARTS, width, width)), np.zeros((m, STARTS, width, width))
-    start_x, start_jac = np.zeros((m, STARTS, 4)), np.zeros((m, STARTS, 4, 4))
+    """Samples (m, n, d) and their outputs (m, n, outputs); writes the evidence of the chosen hypotheses."""
+    m, width, room = len(chosen), table.kinds.shape[1], STARTS * len(HEATS) + effort.rounds + 1
+    centre, log_det, count = np.zeros((m, room, width)), np.zeros((m, room)), np.zeros((m, room), np.int64)
+    factor, inverse = np.zeros((m, room, width, width)), np.zeros((m, room, width, width))
+    start, slopes, parts = np.zeros((m, room, 4)), np.zeros((m, room, 4, 4)), np.zeros(m, np.int64)
     for i, own in enumerate(peaks):
         volumes = np.array([p.log_volume for p in own])
-        share = np.maximum(np.exp(volumes - volumes.max()), 0.05)
-        log_share[i, : len(own)] = np.log((1.0 - DEFENCE) * share / share.sum())
-        for b, p in enumerate(own):
-            d = len(p.centre)
-            middle, covariance = _heated(p)
-            low = np.linalg.cholesky(covariance)
-            centre[i, b, :d], factor[i, b, :d, :d], inverse[i, b, :d, :d] = middle, low, np.linalg.inv(low)
-            log_det[i, b] = np.log(np.diag(low)).sum()
-            start_x[i, b], start_jac[i, b] = p.start, p.slopes
-    u, outs = np.zeros((m, size, width)), np.zeros((m, size, len(OUTPUTS)))
-    annealed, stats = np.zeros(m), np.zeros((m, 2))
+        share = np.maximum(np.exp(volumes - volumes.max()), 0.1)
+        share *= (1.0 - PRIOR_SHARE) / share.sum()
+        for p, of_peak in zip(own, share, strict=True):
+            for heat, of_heat in HEATS.items():
+                k, d = parts[i], len(p.centre)
+                centre[i, k, :d], covariance = _heated(p, heat)
+                low = np.linalg.cholesky(covariance)
+                factor[i, k, :d, :d], inverse[i, k, :d, :d] = low, np.linalg.inv(low)
+                log_det[i, k] = np.log(np.diag(low)).sum()
+                count[i, k] = int(effort.first * of_peak * of_heat)
+                start[i, k], slopes[i, k] = p.start, p.slopes
+                parts[i] += 1
+    u, outs = np.zeros((m, effort.kept, width)), np.zeros((m, effort.kept, len(OUTPUTS)))
+    found, stats = np.zeros(m), np.zeros((m, 3))
     seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=len(table.parameters))[chosen]
-    blobs = np.array([len(p) for p in peaks], np.int64)
-    anneal(
-        table, r, e, chosen, seeds, blobs, centre, factor, inverse, log_share, log_det, math.log(DEFENCE), start_x,
-        start_jac, MOVES, u, outs, annealed, stats,
+    draw(
+        table, r, e, chosen, seeds, parts, centre, factor, inverse, log_det, count, start, slopes, effort.first,
+        effort.more, effort.wanted, effort.turns, effort.fresh, u, outs, found, stats,
     )  # fmt: skip
-    log_evidence[chosen] = annealed
+    log_evidence[chosen] = found
     return u, outs
 
 

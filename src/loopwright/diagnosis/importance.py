@@ -1,0 +1,404 @@
+"""Importance sampling of one hypothesis at a time, from Gaussians at its peaks and, as it goes, where they fall short.
+
+The first draws come from a mixture: at each peak a narrow and a wide Student's t, and a share of the prior. Then, while
+too few draws are effective, the draw with the largest weight shows where the mixture is thinnest: a further t is put
+at the peak of the model as it looks from there (one Gauss-Newton step), drawn from and added (incremental mixture
+importance sampling, Raftery and Bao 2010, Biometrics 66:1162-1173; there the covariance comes from near draws, here
+from the curvature, which the loop's derivatives give). Draws that helped to build the mixture flatter it, so the
+finished one is drawn from anew. Every fresh draw is weighed by the whole mixture, whichever part it came from (Veach
+and Guibas 1995); resampled and moved about they are the posterior's draws, and both together give the evidence by
+bridge sampling (Meng and Wong 1996). All from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit, prange
+
+from loopwright.circuit.record import CIRCUIT
+from loopwright.circuit.steady import CONVERGED
+from loopwright.diagnosis.likelihood import Evidence, log_likelihood
+from loopwright.diagnosis.posterior import FAR, N_OUT, climb, log_prior_density, outputs_at
+from loopwright.diagnosis.prior import Table, bend
+
+__all__ = ["PRIOR_SHARE", "draw"]
+
+REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in turn
+FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than the posterior's
+PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
+EFFECTIVE_KEPT = 0.4  # of the posterior's draws, moved apart only so far, the share that counts in the bridge
+FITTED = 0.45  # share of the last draws from the fitted part
+WIDER = 1.6  # covariance of the last part over that of the draws it is fitted to
+ADDED_HEAT = 0.6  # power of the likelihood in the covariance of an added part
+LOG_2PI = 1.8378770664093453
+
+
+class Part(NamedTuple):
+    """The mixture's parts: centre (k, d), lower factor and its inverse (k, d, d), log determinant (k,), draws (k,).
+
+    `start` (k, 4) and `slopes` (k, 4, 4) are the solver's unknowns and derivatives at each centre.
+    """
+
+    centre: np.ndarray
+    factor: np.ndarray
+    inverse: np.ndarray
+    log_det: np.ndarray
+    drawn: np.ndarray
+    start: np.ndarray
+    slopes: np.ndarray
+
+
+class Draws(NamedTuple):
+    """Draws: unknowns u, solver state x and jac, what each would show, log target, log of the mixture's density."""
+
+    u: np.ndarray
+    x: np.ndarray
+    jac: np.ndarray
+    outs: np.ndarray
+    log_pi: np.ndarray
+    log_q: np.ndarray
+
+
+@njit(cache=True)
+def _square(u: np.ndarray, d: int, part: Part, k: int) -> float:
+    """Squared distance of `u` from the k-th centre in its metric."""
+    square = 0.0
+    for i in range(d):
+        z = 0.0
+        for j in range(i + 1):
+            z += part.inverse[k, i, j] * (u[j] - part.centre[k, j])
+        square += z * z
+    return square
+
+
+@njit(cache=True)
+def _empty(n: int, width: int) -> Draws:
+    return Draws(
+        np.zeros((n, width)), np.empty((n, 4)), np.empty((n, 4, 4)), np.empty((n, N_OUT)), np.empty(n), np.empty(n)
+    )
+
+
+@njit(cache=True)
+def _log_part(u: np.ndarray, d: int, part: Part, k: int) -> float:
+    """Log density of the k-th t distribution at `u`."""
+    square = _square(u, d, part, k)
+    constant = math.lgamma(0.5 * (FREEDOM + d)) - math.lgamma(0.5 * FREEDOM) - 0.5 * d * math.log(FREEDOM * math.pi)
+    return constant - 0.5 * (FREEDOM + d) * math.log1p(square / FREEDOM) - part.log_det[k]
+
+
+@njit(cache=True)
+def _add(a: float, b: float) -> float:
+    """Log of the sum of two exponentials."""
+    high = max(a, b)
+    return high + math.log1p(math.exp(min(a, b) - high))
+
+
+@njit(cache=True)
+def _log_mixture(u: np.ndarray, d: int, part: Part, parts: int, from_prior: int) -> float:
+    """Log of the sum over parts of draws times density."""
+    total = math.log(from_prior) + log_prior_density(u, d)
+    for k in range(parts):
+        if part.drawn[k] > 0:
+            total = _add(total, math.log(part.drawn[k]) + _log_part(u, d, part, k))
+    return total
+
+
+@njit(cache=True)
+def _draw_part(d: int, part: Part, k: int, u: np.ndarray) -> None:
+    z = np.random.standard_normal(d)
+    stretch = 1.0 / math.sqrt(np.random.chisquare(FREEDOM) / FREEDOM)
+    for j in range(d):
+        u[j] = part.centre[k, j]
+        for i in range(j + 1):
+            u[j] += stretch * part.factor[k, j, i] * z[i]
+
+
+@njit(cache=True)
+def _score(table: Table, h: int, r: Any, e: Evidence, record: np.ndarray, s: Draws, i: int) -> None:
+    """Solve the i-th draw from the state it holds and fill what it shows and the log of likelihood times prior."""
+    bend(table, h, s.u[i], record.view(np.float64))
+    s.log_pi[i] = FAR
+    if outputs_at(record[0], r, s.x[i], s.jac[i], s.jac[i, 0, 0] != 0.0, s.outs[i]) == CONVERGED:
+        s.log_pi[i] = log_likelihood(e, s.outs[i]) + log_prior_density(s.u[i], table.parameters[h])
+
+
+@njit(cache=True)
+def _begin(table: Table, h: int, r: Any, e: Evidence, part: Part, parts: int, record: np.ndarray, s: Draws, most: int
+           ) -> tuple[int, int]:  # fmt: skip
+    """The first draws, from every part and the prior; returns how many in all and how many from the prior."""
+    d = table.parameters[h]
+    n = 0
+    for k in range(parts):
+        for _ in range(part.drawn[k]):
+            _draw_part(d, part, k, s.u[n])
+            s.x[n], s.jac[n] = part.start[k], part.slopes[k]
+            n += 1
+    from_prior = most - n
+    for _ in range(from_prior):
+        s.u[n, :d] = np.random.standard_normal(d)
+        s.x[n], s.jac[n] = part.start[0], part.slopes[0]
+        n += 1
+    for i in range(n):
+        _score(table, h, r, e, record, s, i)
+        s.log_q[i] = _log_mixture(s.u[i], d, part, parts, from_prior)
+    return n, from_prior
+
+
+@njit(cache=True)
+def _effective(s: Draws, n: int) -> tuple[float, float, int]:
+    """Log of the sum of weights, effective draws, the heaviest draw."""
+    heaviest, top = 0, -1e300
+    for i in range(n):
+        if s.log_pi[i] > FAR and s.log_pi[i] - s.log_q[i] > top:
+            heaviest, top = i, s.log_pi[i] - s.log_q[i]
+    total, squares = 0.0, 0.0
+    for i in range(n):
+        if s.log_pi[i] > FAR:
+            w = math.exp(s.log_pi[i] - s.log_q[i] - top)
+            total += w
+            squares += w * w
+    if squares == 0.0:
+        return FAR, 0.0, 0
+    return top + math.log(total), total * total / squares, heaviest
+
+
+@njit(cache=True)
+def _put_part(table: Table, h: int, r: Any, e: Evidence, s: Draws, i: int, part: Part, k: int, count: int) -> None:
+    """Make the k-th part from the model as it looks from the i-th draw.
+
+    With curvature H at a point m one Gauss-Newton step on, the likelihood to the power p = `ADDED_HEAT` gives the
+    Gaussian of covariance C = (I + p (H - I))^-1 and mean C p H m.
+    """
+    d = table.parameters[h]
+    u, x, hessian = s.u[i].copy(), s.x[i].copy(), np.zeros((s.u.shape[1], s.u.shape[1]))
+    climb(table, h, r, e, u, x, 1, hessian)
+    precision = np.empty((d, d))
+    pull = np.zeros(d)
+    for a in range(d):
+        for b in range(d):
+            one = 1.0 if a == b else 0.0
+            precision[a, b] = one + ADDED_HEAT * (hessian[a, b] - one)
+            pull[a] += ADDED_HEAT * hessian[a, b] * u[b]
+    covariance = np.linalg.inv(precision)
+    low = np.linalg.cholesky(0.5 * (covariance + covariance.T))
+    part.centre[k, :d] = covariance @ pull
+    part.factor[k, :d, :d] = low
+    part.inverse[k, :d, :d] = np.linalg.inv(low)
+    part.log_det[k] = np.log(np.diag(low)).sum()
+    part.drawn[k] = count
+    part.start[k], part.slopes[k] = x, s.jac[i]
+
+
+@njit(cache=True)
+def _fit_part(s: Draws, d: int, part: Part, k: int) -> None:
+    """Make the k-th part from the mean and, a little widened, the covariance of evenly weighed draws."""
+    n = s.log_pi.shape[0]
+    mean = np.zeros(d)
+    for i in range(n):
+        mean += s.u[i, :d] / n
+    covariance = np.eye(d) * 1e-3
+    for i in range(n):
+        for a in range(d):
+            off = (s.u[i, a] - mean[a]) * WIDER / n
+            for b in range(d):
+                covariance[a, b] += off * (s.u[i, b] - mean[b])
+    low = np.linalg.cholesky(covariance)
+    part.centre[k, :d] = mean
+    part.factor[k, :d, :d] = low
+    part.inverse[k, :d, :d] = np.linalg.inv(low)
+    part.log_det[k] = np.log(np.diag(low)).sum()
+    part.start[k], part.slopes[k] = s.x[0], s.jac[0]
+
+
+@njit(cache=True)
+def _share_out(part: Part, parts: int, fresh: int) -> None:
+    """Draws of each part for the last, fresh draw: half from the fitted part, the rest as they were drawn before."""
+    before = part.drawn[: parts - 1].sum()
+    for k in range(parts - 1):
+        part.drawn[k] = int(part.drawn[k] * (0.92 - FITTED) * fresh / before)
+    part.drawn[parts - 1] = int(FITTED * fresh)
+
+
+@njit(cache=True)
+def _draw_more(
+    table: Table, h: int, r: Any, e: Evidence, part: Part, parts: int, from_prior: int, record: np.ndarray, s: Draws,
+    n: int,
+) -> int:  # fmt: skip
+    """Draws from the newest part, appended to the `n` there are, all weighed anew; returns how many there are now."""
+    d, k = table.parameters[h], parts - 1
+    log_count = math.log(part.drawn[k])
+    for i in range(n):
+        s.log_q[i] = _add(s.log_q[i], log_count + _log_part(s.u[i], d, part, k))
+    for i in range(n, n + part.drawn[k]):
+        _draw_part(d, part, k, s.u[i])
+        s.x[i], s.jac[i] = part.start[k], part.slopes[k]
+        _score(table, h, r, e, record, s, i)
+        s.log_q[i] = _log_mixture(s.u[i], d, part, parts, from_prior)
+    return n + int(part.drawn[k])
+
+
+@njit(cache=True)
+def _resample(s: Draws, n: int, log_total: float, into: Draws) -> None:
+    """Fill `into` with evenly weighed draws, systematically."""
+    kept = into.log_pi.shape[0]
+    position = np.random.random() / kept
+    running, k, last = 0.0, 0, 0
+    for i in range(n):
+        if s.log_pi[i] <= FAR:
+            continue
+        last = i
+        running += math.exp(s.log_pi[i] - s.log_q[i] - log_total)
+        while k < kept and position < running:
+            _copy(s, i, into, k)
+            k += 1
+            position += 1.0 / kept
+    for j in range(k, kept):
+        _copy(s, last, into, j)
+
+
+@njit(cache=True)
+def _copy(source: Draws, i: int, into: Draws, k: int) -> None:
+    into.u[k], into.x[k], into.jac[k], into.outs[k] = source.u[i], source.x[i], source.jac[i], source.outs[i]
+    into.log_pi[k] = source.log_pi[i]
+
+
+@njit(cache=True)
+def _stir(
+    table: Table, h: int, r: Any, e: Evidence, part: Part, parts: int, turns: int, record: np.ndarray, s: Draws
+) -> float:
+    """Move every draw `turns` times, leaving the posterior as it is; returns the share of moves accepted.
+
+    Draws that stand for many come apart. Each move takes one part's Gaussian N(c, C), picked by its share of the
+    draws, and goes to c + sqrt(1 - a^2) (u - c) + a C^1/2 z, which leaves that Gaussian as it is; Metropolis and
+    Hastings do the rest. Source: Cotter et al. 2013, Stat. Sci. 28:424-446 (from memory).
+    """
+    d, n = table.parameters[h], s.log_pi.shape[0]
+    spare = _empty(1, s.u.shape[1])
+    share = np.cumsum(part.drawn[:parts]) / part.drawn[:parts].sum()
+    accepted = 0
+    for turn in range(turns):
+        reach = REACHES[turn % len(REACHES)]
+        keep = math.sqrt(1.0 - reach * reach)
+        for i in range(n):
+            k = 0
+            pick = np.random.random()
+            while k < parts - 1 and share[k] < pick:
+                k += 1
+            z = np.random.standard_normal(d)
+            for j in range(d):
+                spare.u[0, j] = part.centre[k, j] + keep * (s.u[i, j] - part.centre[k, j])
+                for m in range(j + 1):
+                    spare.u[0, j] += reach * part.factor[k, j, m] * z[m]
+            spare.x[0], spare.jac[0] = s.x[i], s.jac[i]
+            _score(table, h, r, e, record, spare, 0)
+            if spare.log_pi[0] <= FAR:
+                continue
+            gain = spare.log_pi[0] - s.log_pi[i]
+            gain += 0.5 * (_square(spare.u[0], d, part, k) - _square(s.u[i], d, part, k))
+            if math.log(np.random.random()) < gain:
+                _copy(spare, 0, s, i)
+                accepted += 1
+    return accepted / (turns * n)
+
+
+@njit(cache=True)
+def _bridge(s: Draws, n: int, kept: Draws, log_z: float) -> float:
+    """Log evidence from `n` draws of the mixture and the posterior's own draws `kept`, begun at `log_z`.
+
+    With l = pi/q:  Z = mean_q[l / (a l + b Z)] / mean_pi[1 / (a l + b Z)],  a and b the shares of posterior and mixture
+    draws. Few heavy weights matter less than in the mean weight alone. Source: Meng and Wong 1996, Statistica Sinica
+    6:831-860 (from memory).
+    """
+    m = kept.log_pi.shape[0]
+    a = EFFECTIVE_KEPT * m / (EFFECTIVE_KEPT * m + n)
+    first = log_z
+    for _ in range(40):
+        upper = lower = 0.0
+        for i in range(n):  # log_q holds draws times density: pi / q is n times the weight
+            if s.log_pi[i] > FAR:
+                ratio = math.exp(min(s.log_pi[i] - s.log_q[i] + math.log(n) - log_z, 600.0))
+                upper += ratio / (a * ratio + 1.0 - a) / n
+        for i in range(m):
+            ratio = math.exp(min(kept.log_pi[i] - kept.log_q[i] + math.log(n) - log_z, 600.0))
+            lower += 1.0 / (a * ratio + 1.0 - a) / m
+        step = math.log(upper / lower) if upper > 0.0 and lower > 0.0 else 0.0
+        log_z += step
+        if abs(step) < 1e-4:
+            break
+    return log_z if abs(log_z - first) < 5.0 else first
+
+
+@njit(cache=True)
+def _draw_one(
+    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, first: int, more: int, wanted: float,
+    turns: int, fresh: int, u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
+) -> float:  # fmt: skip
+    """One hypothesis; fills `u` (n, d) and `outs` (n, outputs); returns the log evidence."""
+    np.random.seed(seed)
+    d, width = table.parameters[h], u.shape[1]
+    rounds = part.drawn.shape[0] - parts - 1
+    most = max(first + rounds * more, fresh)
+    record = np.empty(1, CIRCUIT)
+    s = _empty(most, width)
+    n, from_prior = _begin(table, h, r, e, part, parts, record, s, first)
+    log_total, effective, heaviest = _effective(s, n)
+    used = parts
+    while used < parts + rounds and effective < wanted and log_total > FAR:
+        _put_part(table, h, r, e, s, heaviest, part, used, more)
+        used += 1
+        n = _draw_more(table, h, r, e, part, used, from_prior, record, s, n)
+        log_total, effective, heaviest = _effective(s, n)
+    kept = _empty(u.shape[0], width)
+    _resample(s, n, log_total, kept)
+    _stir(table, h, r, e, part, used, (turns + 1) // 2, record, kept)
+    _fit_part(kept, d, part, used)
+    used += 1
+    _share_out(part, used, fresh)
+    n, from_prior = _begin(table, h, r, e, part, used, record, s, fresh)
+    log_total, effective, heaviest = _effective(s, n)
+    _resample(s, n, log_total, kept)
+    stats[0], stats[1] = n, effective
+    stats[2] = _stir(table, h, r, e, part, used, turns, record, kept)
+    u[:], outs[:] = kept.u, kept.outs
+    for i in range(kept.log_pi.shape[0]):
+        kept.log_q[i] = _log_mixture(kept.u[i], d, part, used, from_prior)
+    return _bridge(s, n, kept, log_total) if log_total > FAR else FAR
+
+
+@njit(cache=True, parallel=True)
+def draw(
+    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, parts: np.ndarray,
+    centre: np.ndarray, factor: np.ndarray, inverse: np.ndarray, log_det: np.ndarray, count: np.ndarray,
+    start: np.ndarray, slopes: np.ndarray, first: int, more: int, wanted: float, turns: int, fresh: int,
+    u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
+) -> None:  # fmt: skip
+    """Every chosen hypothesis.
+
+    `chosen` (m,) rows of `table`, `seeds` (m,), `parts` (m,) how many parts there are at first, then their arrays
+    (m, k, ...) as in `Part`, with room for those to be added and the fitted one. `first` draws to begin with, `more`
+    for each part added, until `wanted` are effective; then `fresh` draws of the finished mixture and `turns` moves of
+    those kept. Fills `u` (m, n, d), `outs` (m, n, outputs), `log_evidence` (m,), `stats` (m, 3): fresh draws, how many
+    of them are effective, share of moves accepted.
+    """
+    for m in prange(chosen.shape[0]):
+        part = Part(centre[m], factor[m], inverse[m], log_det[m], count[m], start[m], slopes[m])
+        log_evidence[m] = _draw_one(
+            table,
+            chosen[m],
+            r[0],
+            e,
+            seeds[m],
+            part,
+            parts[m],
+            first,
+            more,
+            wanted,
+            turns,
+            fresh,
+            u[m],
+            outs[m],
+            stats[m],
+        )
