@@ -25,7 +25,7 @@ FLAGS = [
     "--disable-sync",
 ]
 _COMMAND = [sys.executable, "-c", "from loopwright.cli.main import run; run()", "serve"]
-JUDGED_WITHIN_S = 60  # on a machine that others load; what a quiet one takes is measured by the bench
+JUDGED_WITHIN_S = 120  # on a machine that others load; what a quiet one takes is measured by the bench
 
 
 def free_port() -> int:

@@ -8,7 +8,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from loopwright.api.workers import pool
+from loopwright.api.workers import end, pool
 from loopwright.errors import InputError, Problem
 
 __all__ = ["AtOnce", "BusyError"]
@@ -56,7 +56,7 @@ class AtOnce:
         with self._lock:
             ending, self._pool = self._pool, None
         if ending is not None:
-            ending.shutdown(wait=False, cancel_futures=True)
+            end(ending)
 
     def _ready(self) -> ProcessPoolExecutor:
         with self._lock:

@@ -12,6 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from loopwright.api.workers import end
 from loopwright.api.workers import pool as new_pool
 
 if TYPE_CHECKING:
@@ -112,13 +113,13 @@ class Judging:
             return key in self._running or key in self._waiting
 
     def close(self) -> None:
-        """Stop; what waits is not judged."""
+        """Stop; what waits or is under way is not judged."""
         with self._lock:
             self._closed = True
             self._waiting.clear()
             pool, self._pool = self._pool, None
         if pool is not None:
-            pool.shutdown(wait=True, cancel_futures=True)
+            end(pool)
 
     def _started(self) -> ProcessPoolExecutor:
         if self._pool is None:
@@ -138,6 +139,8 @@ class Judging:
     def _ended(self, key: Key, sheet: Sheet, future: Future[tuple[str, str, str]]) -> None:
         error = None if future.cancelled() else future.exception()
         try:
+            if self._closed:
+                return
             if error is not None:
                 self._failed(key, sheet, error)
             elif not future.cancelled():
