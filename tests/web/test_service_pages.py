@@ -198,6 +198,38 @@ def test_timers_run_on_by_the_clock_of_the_events(bay: Bay) -> None:
     assert bay.status("recover") == "done"
 
 
+WHOLE: tuple[tuple[str, float, dict[str, str]], ...] = (  # step, minutes that its records come after its start
+    ("recover", 0.0, {"recovered_mass": "420 g", "machine_off": "yes", "pressure_after_wait": "-20 inHg"}),
+    ("repair", 1.0, {"parts_replaced": "none"}),
+    ("oil", 1.0, {"oil_type": "PAG 46", "oil_added": "20 mL"}),
+    ("evacuate", 31.0, {"vacuum_reached": "500 micron"}),
+    ("prove_tight", 11.0, {"rise_verdict": "neither"}),
+    ("charge", 5.0, {"charged_mass": "1 lb 1.6 oz"}),
+    ("clear_hoses", 3.0, {}),
+    ("retest", 15.0, {"test_verdict": "performs"}),
+    ("close_out", 2.0, {"couplers_closed_first": "yes", "recovered_to": "C-04", "certificate": "0001"}),
+)
+
+
+def test_a_whole_service_comes_to_its_end(bay: Bay) -> None:
+    at = identified_ago(bay, 3 * 3600.0)
+    for step, minutes, records in WHOLE:
+        noted = [{"event": "noted", "step": step, "record": key, "written": value} for key, value in records.items()]
+        assert bay.send({"event": "started", "step": step}, at=at).status_code == 200
+        assert bay.send(*noted, at=at + 60.0 * minutes).status_code == 200
+        at += 60.0 * max(minutes, 6.0)
+        ended = bay.send({"event": "finished", "step": step}, at=at)
+        assert ended.status_code == 200, ended.text
+    said = words(bay.text())
+    assert "All steps are done." in said
+    assert "1 lb 1.6 oz" in said
+    assert "Done otherwise than written" not in said
+    vacuum = derive(replay(bay.place.shop.job(bay.job).state.service).events).of("evacuate").records["vacuum_reached"]
+    assert vacuum == pytest.approx(66.66, abs=0.01)  # 500 micron, each 1/760000 of 101325 Pa
+    assert bay.send({"event": "started", "step": "evacuate"}).status_code == 200  # anew: what rests on it waits again
+    assert (bay.status("evacuate"), bay.status("charge"), bay.status("repair")) == ("open", "waiting", "done")
+
+
 def test_no_clock_is_believed_that_is_ahead(identified: Bay) -> None:
     identified.send({"event": "started", "step": "recover"}, at=4e9)
     last = identified.place.shop.job(identified.job).state.service[-1]
