@@ -29,6 +29,7 @@ SAMPLES = 150
 START = datetime(2020, 1, 6, 8, 0, tzinfo=UTC)
 UNITS = {"pressure": "psi", "temperature": "°F", "fraction": "%", "air_speed": "m/s", "rotation": "rpm", "voltage": "V"}
 LOW = {"pressure": 30, "temperature": 60, "fraction": 40, "air_speed": 4, "rotation": 1500, "voltage": 13}
+Times = list[tuple[float, float]]  # milliseconds of waiting, and of work, for each answer
 NAMES = ("van", "sedan", "pickup", "tractor", "minibus", "wagon", "coupe", "truck", "excavator", "ambulance")
 COLOURS = ("blue", "red", "white", "silver", "green", "black", "yellow", "brown")
 
@@ -148,8 +149,8 @@ def demo_bodies(folder: Path) -> list[tuple[str, str]]:
     return [(verdict, body) for verdict, body in rows]
 
 
-def measure(where: Path) -> list[tuple[str, list[float], int]]:
-    """Ask for each page many times, each time another job; milliseconds of each answer, and its bytes."""
+def measure(where: Path) -> list[tuple[str, Times, int]]:
+    """Ask for each page many times, each time another job; milliseconds of each answer and of work on it, its bytes."""
     from fastapi.testclient import TestClient
 
     from loopwright.api.shop import Shop
@@ -192,9 +193,9 @@ def measure(where: Path) -> list[tuple[str, list[float], int]]:
             times, size = [], 0
             for _ in range(SAMPLES):
                 asked = path()
-                began = time.perf_counter()
+                began, worked = time.perf_counter(), time.process_time()
                 answer = client.get(asked)
-                times.append(1e3 * (time.perf_counter() - began))
+                times.append((1e3 * (time.perf_counter() - began), 1e3 * (time.process_time() - worked)))
                 assert answer.status_code == 200, (asked, answer.status_code)
                 size = max(size, len(answer.content))
             found.append((name, times, size))
@@ -203,7 +204,7 @@ def measure(where: Path) -> list[tuple[str, list[float], int]]:
     return found
 
 
-def entering(client: Any, ids: list[str], draw: random.Random) -> list[float]:
+def entering(client: Any, ids: list[str], draw: random.Random) -> Times:
     """Milliseconds of writing one value, to the disk and into the lists."""
     times = []
     for _ in range(SAMPLES):
@@ -216,9 +217,9 @@ def entering(client: Any, ids: list[str], draw: random.Random) -> list[float]:
             "data": data,
         }
         client.cookies.clear()
-        began = time.perf_counter()
+        began, worked = time.perf_counter(), time.process_time()
         answer = client.post(f"/api/v1/jobs/{job}/entries", json={"entries": [entry]})
-        times.append(1e3 * (time.perf_counter() - began))
+        times.append((1e3 * (time.perf_counter() - began), 1e3 * (time.process_time() - worked)))
         assert answer.status_code == 200, answer.text
     return times
 
@@ -252,13 +253,14 @@ def _most_memory() -> str:
     return f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000:.0f}"
 
 
-def report(jobs: int, readings: int, size: float, built: float, found: list[tuple[str, list[float], int]]) -> str:
+def report(jobs: int, readings: int, size: float, built: float, found: list[tuple[str, Times, int]]) -> str:
     rows = []
     for name, times, bytes_ in found:
-        p95 = statistics.quantiles(times, n=20)[-1]
+        lasted, worked = zip(*times, strict=True)
+        p95, work = (statistics.quantiles(one, n=20)[-1] for one in (lasted, worked))
         met = "met" if p95 < AIM_MS else "**missed**"
         weight = f"{bytes_ / 1000:.0f}" if bytes_ else "-"
-        rows.append(f"| {name} | {statistics.median(times):.1f} | {p95:.1f} | {max(times):.1f} | {weight} | {met} |")
+        rows.append(f"| {name} | {statistics.median(lasted):.1f} | {p95:.1f} | {work:.1f} | {weight} | {met} |")
     return "\n".join(
         [
             "# A large shop",
@@ -269,8 +271,10 @@ def report(jobs: int, readings: int, size: float, built: float, found: list[tupl
             f"- Each page {SAMPLES} times, each time another job; asked for inside the process, through the whole app "
             "(the client's own part is in the numbers). Aim: 95th percentile under 100 ms. The picture is no page: it is "
             "drawn once a judgement, kept in memory, and only asked about (304) after that.",
+            "- Work alone is the process's own time on the processor (95th percentile): what the wait would be on a machine "
+            "with nothing else to do.",
             "",
-            "| page | median, ms | 95th percentile, ms | worst, ms | largest, kB before packing | |",
+            "| page | median, ms | 95th percentile, ms | of work alone, ms | largest, kB before packing | |",
             "|---|---|---|---|---|---|",
             *rows,
             "",
