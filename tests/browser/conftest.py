@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from phone import FLAGS, Phone, Served
 
+import loopwright
 from loopwright.api.demo_shop import load_demo
 from loopwright.api.shop import Shop
 
@@ -22,11 +23,21 @@ CHROMIUM = os.environ.get("LOOPWRIGHT_CHROMIUM") or shutil.which("chromium") or 
 MISSING = "Chromium is not installed here (Debian: apt-get install chromium); the pages were not tried in a browser."
 
 
+# Judged here before anybody waits at a page: in a fresh checkout the compiler takes a minute or two.
+COMPILES = {
+    "schema": 1,
+    "vehicle": {"refrigerant": "R134a", "expansion": "orifice"},
+    "weather": {"air_temperature_c": 31, "relative_humidity_pct": 45},
+    "readings": [{"phase": "running", "point": "low_side", "quantity": "pressure", "value": "160 kPa"}],
+}
+
+
 @pytest.fixture(scope="session")
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The shop as `loopwright serve` starts it, on a database of its own with the demo shop in it."""
     if CHROMIUM is None:
         pytest.skip(MISSING)
+    loopwright.judge(COMPILES)
     database = tmp_path_factory.mktemp("served") / "shop.sqlite"
     shop = Shop(database)
     load_demo(shop)
