@@ -107,7 +107,7 @@ def test_a_whole_job_on_a_phone(phone: Phones, served: Served, tmp_path: Path) -
     assert "46 °F" in words
 
     ann.page.get_by_role("link", name="History").click()
-    ann.page.get_by_role("button", name="Take back").first.click()
+    ann.page.get_by_role("button", name="Undo").first.click()
     assert "taken back" in ann.page.locator(".entry-gone").first.inner_text()
     ann.page.goto(f"{job}?test=after")
     assert ann.value("after.running.vent_center.temperature") == ""

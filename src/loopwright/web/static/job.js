@@ -321,7 +321,8 @@ async function smaller(file) {
 
 // --- the shop tells when somebody else wrote, or a judgement is ready
 
-listen(`/jobs/${job}/live`, {
+// From what the page has seen on: a judgement that came while it was on its way is not missed.
+listen(`/jobs/${job}/live?after=${encodeURIComponent(page().dataset.seen)}`, {
   changed: draw,
   missed: draw,
   open: () => {

@@ -85,8 +85,10 @@ def _whole(entry: dict[str, Any]) -> bool:
 def job_values(request: Request, stored: StoredJob, test: str) -> dict[str, Any]:
     """Return what the page of a test shows."""
     shop, units = _shop(request), person_units(me(request))
+    seen = request.app.state.hub.last  # before looking, so that whatever changes meanwhile is told
     view = shop.view(stored, test, spoken())
-    judging = not view.fresh and shop.judge(stored, test, spoken())
+    # A judgement that is there already counts, even while the shop still tidies up after it.
+    judging = not view.fresh and (shop.judge(stored, test, spoken()) or shop.judging(stored.id, test, spoken()))
     terms = terms_of(view, units)
     told = tell(view.judgement, terms) if view.judgement else None
     return {
@@ -97,7 +99,8 @@ def job_values(request: Request, stored: StoredJob, test: str) -> dict[str, Any]
         "labels": labels_of(view.problems),
         "told": told,
         "lacking": _lacking(view),
-        "judging": judging or shop.judging(stored.id, test, spoken()),
+        "judging": judging,
+        "seen": seen,
         "plane": lambda width, theme: _plane(stored, test, view, width, theme),
     }
 
