@@ -27,6 +27,7 @@ from loopwright.diagnosis.prior import Table, bend
 __all__ = ["PRIOR_SHARE", "draw"]
 
 REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in turn
+SLIDE = 1.2  # length of a move along the severity in units of its part's spread
 FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than the posterior's
 PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
 EFFECTIVE_KEPT = 0.4  # of the posterior's draws, moved apart only so far, the share that counts in the bridge
@@ -266,6 +267,34 @@ def _copy(source: Draws, i: int, into: Draws, k: int) -> None:
 
 
 @njit(cache=True)
+def _swing(d: int, part: Part, k: int, reach: float, u: np.ndarray, into: np.ndarray) -> None:
+    """Fill `into` with a move about the k-th part's centre that leaves its Gaussian as it is."""
+    keep = math.sqrt(1.0 - reach * reach)
+    z = np.random.standard_normal(d)
+    for j in range(d):
+        into[j] = part.centre[k, j] + keep * (u[j] - part.centre[k, j])
+        for m in range(j + 1):
+            into[j] += reach * part.factor[k, j, m] * z[m]
+
+
+@njit(cache=True)
+def _slide(d: int, part: Part, k: int, u: np.ndarray, into: np.ndarray) -> None:
+    """Fill `into` with a move of the last unknown, the severity; the others follow by the k-th part's covariance.
+
+    Up and down are equally likely, so the move needs no correction.
+    """
+    step = SLIDE * np.random.standard_normal()
+    spread = 0.0
+    for m in range(d):
+        spread += part.factor[k, d - 1, m] ** 2
+    for j in range(d):
+        follows = 0.0
+        for m in range(j + 1):
+            follows += part.factor[k, j, m] * part.factor[k, d - 1, m]
+        into[j] = u[j] + step * follows / math.sqrt(spread)
+
+
+@njit(cache=True)
 def _stir(
     table: Table, h: int, r: Any, e: Evidence, part: Part, parts: int, turns: int, record: np.ndarray, s: Draws
 ) -> float:
@@ -273,31 +302,32 @@ def _stir(
 
     Draws that stand for many come apart. Each move takes one part's Gaussian N(c, C), picked by its share of the
     draws, and goes to c + sqrt(1 - a^2) (u - c) + a C^1/2 z, which leaves that Gaussian as it is; Metropolis and
-    Hastings do the rest. Source: Cotter et al. 2013, Stat. Sci. 28:424-446 (from memory).
+    Hastings do the rest. Every second turn slides along the severity instead (`_slide`). Source: Cotter et al. 2013,
+    Stat. Sci. 28:424-446 (from memory).
     """
     d, n = table.parameters[h], s.log_pi.shape[0]
     spare = _empty(1, s.u.shape[1])
     share = np.cumsum(part.drawn[:parts]) / part.drawn[:parts].sum()
     accepted = 0
     for turn in range(turns):
-        reach = REACHES[turn % len(REACHES)]
-        keep = math.sqrt(1.0 - reach * reach)
+        reach = REACHES[(turn // 2) % len(REACHES)]
         for i in range(n):
             k = 0
             pick = np.random.random()
             while k < parts - 1 and share[k] < pick:
                 k += 1
-            z = np.random.standard_normal(d)
-            for j in range(d):
-                spare.u[0, j] = part.centre[k, j] + keep * (s.u[i, j] - part.centre[k, j])
-                for m in range(j + 1):
-                    spare.u[0, j] += reach * part.factor[k, j, m] * z[m]
+            along = turn % 2 == 1
+            if along:
+                _slide(d, part, k, s.u[i], spare.u[0])
+            else:
+                _swing(d, part, k, reach, s.u[i], spare.u[0])
             spare.x[0], spare.jac[0] = s.x[i], s.jac[i]
             _score(table, h, r, e, record, spare, 0)
             if spare.log_pi[0] <= FAR:
                 continue
             gain = spare.log_pi[0] - s.log_pi[i]
-            gain += 0.5 * (_square(spare.u[0], d, part, k) - _square(s.u[i], d, part, k))
+            if not along:
+                gain += 0.5 * (_square(spare.u[0], d, part, k) - _square(s.u[i], d, part, k))
             if math.log(np.random.random()) < gain:
                 _copy(spare, 0, s, i)
                 accepted += 1

@@ -64,8 +64,8 @@ class _Effort(NamedTuple):
     kept: int
 
 
-SKETCH = _Effort(250, 60, 3, 60.0, 1, 300, 120)  # of every hypothesis near the best
-FULL = _Effort(400, 100, 4, 100.0, 4, 1200, 400)  # of those that the sketch leaves close
+SKETCH = _Effort(250, 60, 3, 60.0, 2, 300, 150)  # of every hypothesis near the best
+FULL = _Effort(400, 100, 4, 100.0, 6, 1200, 400)  # of those that the sketch leaves close
 MOST_FULL = 24  # hypotheses that get their effort in full
 MOST = 72  # hypotheses over which the sketch must do
 
