@@ -168,7 +168,7 @@ def test_every_page(
 ) -> None:
     ann = phone(service_workers="block")
     ann.page.goto("/")
-    judged = ann.page.locator("a.job-line").first.get_attribute("href")
+    judged = ann.page.locator("a.job-line", has_text="Red wagon").first.get_attribute("href")
     ann.page.goto(str(judged))
     ann.wait_verdict()
     seeds = [str(judged), *SEEDS, *os.environ.get("LOOPWRIGHT_PAGES", "").split()]
