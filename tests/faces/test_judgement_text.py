@@ -47,6 +47,8 @@ def test_the_sentence_names_weather_cause_and_count() -> None:
     says = headline(SHORT, TERMS)
     assert says == ("Does not perform for 88 °F and 45 % humidity: short of refrigerant is the likely cause, 8 in 10.")
     assert headline(PERFORMS) == "Performs."
+    unwell = replace(PERFORMS, causes=(Cause("overcharge", 0.7, None), Cause("healthy", 0.3, None)))
+    assert headline(unwell) == "Performs, yet not all is well: too much refrigerant is the likely cause, 7 in 10."
     assert headline(CANNOT_SAY) == "Cannot say what these readings mean."
     assert "had not settled" in headline(replace(CANNOT_SAY, settled=False))
 

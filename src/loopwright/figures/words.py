@@ -149,14 +149,17 @@ def headline(judgement: Judgement, terms: Terms = SI) -> str:
     said = say(VERDICTS[judgement.verdict])
     if terms.weather:
         said = say("{verdict} for {weather}", verdict=said, weather=terms.weather)
-    if judgement.verdict == "performs":
-        return f"{said}."
     faulty = [c for c in judgement.causes if c.fault != "healthy"]
+    if judgement.verdict == "performs":
+        if faulty and faulty[0].probability >= _MORE_LIKELY_THAN_NOT:  # cools as it should, and is faulty all the same
+            return say("{verdict}, yet not all is well: {suspect}.", verdict=said, suspect=_suspect(faulty))
+        return f"{said}."
     if not faulty or faulty[0].probability < 0.33:
         return say("{verdict}: no single cause stands out.", verdict=said)
     return f"{said}: {_suspect(faulty)}."
 
 
+_MORE_LIKELY_THAN_NOT = 0.5
 _WORTH_NAMING = 1 / 3  # of the first cause's probability; under it a cause that looks alike is left to the list
 
 
