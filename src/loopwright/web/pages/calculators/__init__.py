@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from functools import cache
-from threading import Thread
+from threading import Timer
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request
@@ -23,6 +23,7 @@ __all__ = ["router"]
 
 router = APIRouter()
 _FIRST = {"refrigerant": "R134a", "bore": "4.8 mm", "length": "1 m", "temperature": "20 °C"}
+_AFTER_THE_PAGE_S = 0.5  # loading takes the interpreter's lock for long stretches; the page goes first
 _NAME = re.compile(r"[a-z0-9-]{1,40}")
 
 
@@ -68,7 +69,9 @@ def one(request: Request, name: str) -> Response:
 @cache
 def _prepare() -> None:
     """Load the refrigerants' properties while the form is filled in: the first use takes seconds."""
-    Thread(target=calculate, args=("hose", _FIRST), name="properties").start()
+    later = Timer(_AFTER_THE_PAGE_S, calculate, args=("hose", _FIRST))
+    later.daemon = True
+    later.start()
 
 
 def _result(question: Asked) -> tuple[Sheet | None, InputError | None]:
