@@ -32,7 +32,7 @@ COMPILES = {
 }
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The shop as `loopwright serve` starts it, on a database of its own with the demo shop in it."""
     if CHROMIUM is None:
@@ -47,7 +47,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     running.kill()
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")  # it keeps an event loop running in this thread, in which no other test could start one
 def chromium() -> Iterator[Any]:
     if CHROMIUM is None:
         pytest.skip(MISSING)
@@ -77,7 +77,7 @@ def phone(chromium: Any, served: Served) -> Iterator[Callable[..., Phone]]:
             one.was_clean()
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def pictures() -> Path | None:
     """Where to leave pictures of pages for people to look at, when asked (LOOPWRIGHT_PICTURES)."""
     wanted = os.environ.get("LOOPWRIGHT_PICTURES")

@@ -9,7 +9,7 @@ import numpy as np
 from loopwright._version import __version__
 from loopwright.circuit.points import PLACE
 from loopwright.diagnosis.bands import cycle_of, expected, healthy_draws
-from loopwright.diagnosis.explain import causes, class_evidence, class_probabilities, quantile
+from loopwright.diagnosis.explain import APART, causes, class_evidence, class_probabilities, quantile
 from loopwright.diagnosis.information import next_checks
 from loopwright.diagnosis.judgement import Cause, Fit, Interval, Judgement
 from loopwright.diagnosis.likelihood import evidence
@@ -82,7 +82,7 @@ def judge(test: Test, seed: int = 0) -> Judgement:
 
 
 def _states(p: Posterior) -> dict[str, Interval]:
-    return {name: quantile(p.outputs[:, PLACE[output]], p.weights) for name, output in STATES.items()}
+    return {name: quantile(p.outputs[:, PLACE[output]], p.weights, worth=APART) for name, output in STATES.items()}
 
 
 def _effective(p: Posterior) -> float:
