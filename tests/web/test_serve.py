@@ -120,7 +120,8 @@ def test_the_judging_processes_end_with_a_server_that_is_killed() -> None:
         "import os, sys, time\n"
         "from loopwright.api.workers import pool\n"
         "if __name__ == '__main__':\n"
-        "    print(pool(1).submit(os.getpid).result(), flush=True)\n"
+        "    kept = pool(1)  # a pool that nobody holds ends by itself\n"
+        "    print(kept.submit(os.getpid).result(), flush=True)\n"
         "    time.sleep(60)\n"
     )
     with subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True) as process:
