@@ -10,6 +10,7 @@ import math
 from pathlib import Path
 
 import pytest
+from CoolProp.CoolProp import PropsSI
 
 from loopwright.fluids import atmosphere
 from loopwright.fluids.saturated import critical_point, saturated_temperatures
@@ -235,6 +236,28 @@ def test_leak_test_sensitivity(row):
     ):
         last = 0.5 * 10.0 ** -len(text.partition(".")[2])
         assert found == pytest.approx(float(text), abs=0.01 * float(text) + last)
+
+
+@pytest.mark.parametrize("row", SENSITIVITY, ids=ids(SENSITIVITY, "leak_g_per_yr_R134a_at_650kPa_abs"))
+def test_leak_test_sensitivity_to_the_last_figure(row):
+    """The same law with viscosities at the states that give the table to its last figure; the source names none.
+
+    Q ~ (p1^2 - p2^2) / mu with CoolProp's viscosities at 25 °C: R-134a at 650 kPa, nitrogen at 1 MPa, air at half an
+    atmosphere; a year of 3.154e7 s, 102.03 g/mol. Found by trying states that a person would take.
+    """
+    T, V = 298.15, 3e-3
+    mu = {gas: PropsSI("V", "T", T, "P", p, gas) for gas, p in (("R134a", 650e3), ("Nitrogen", 1e6), ("Air", 50e3))}
+    molar = float(row["leak_g_per_yr_R134a_at_650kPa_abs"]) / 3.154e7 / 102.03
+    by_law = molar * 8.314462618 * T * mu["R134a"] / (650e3**2 - ATM**2)
+    nitrogen, air = by_law * (1.1e6**2 - ATM**2) / mu["Nitrogen"], by_law * ATM**2 / mu["Air"]
+    for found, column in (
+        (nitrogen / V * 3600.0, "N2_hold_at_1000kPa_gauge_drop_Pa_per_h"),
+        (nitrogen / V * 86400.0 / 1e3, "N2_hold_drop_kPa_per_day"),
+        (air / V * 600.0, "vacuum_rise_Pa_in_10min"),
+        (air / V * 600.0 / 0.133322, "vacuum_rise_micron_in_10min"),
+    ):
+        text = row[column]
+        assert found == pytest.approx(float(text), abs=0.5001 * 10.0 ** -len(text.partition(".")[2]))
 
 
 NITROGEN = rows("service_nitrogen_temperature_correction.csv")
