@@ -10,8 +10,11 @@ from uuid import uuid4
 import pytest
 from knocking import Browser, Place, token_in, words
 
+from loopwright.api.shop import new_entry
 from loopwright.language import speaking
+from loopwright.web.pages.job.show import page_stages
 
+HIGH = "before.running.high_side.pressure"
 VALUES = {
     "vehicle.label": "Ice-cream van",
     "vehicle.refrigerant": "R134a",
@@ -173,3 +176,16 @@ def test_the_page_speaks_spanish_with_the_person_s_units(page: Page) -> None:
 
 def test_a_job_that_is_not_there(page: Page) -> None:
     assert page.browser.get("/jobs/nothing").status_code == 404
+
+
+def test_a_reading_stands_on_its_band_before_it_is_judged(page: Page) -> None:
+    page.send(*(wrote(field, value) for field, value in VALUES.items()))
+    until = time.monotonic() + 60
+    while "Does not perform" not in page.text() and time.monotonic() < until:
+        time.sleep(0.3)
+    shop = page.browser.place.shop
+    shop.records.enter(page.job, [new_entry("wrote", "Ann", "2024-07-01T10:00:00Z", field=HIGH, value="245 psi")])
+    stages = page_stages(shop.job(page.job), shop.view(shop.job(page.job), "before"), "before", {"pressure": "psi"})
+    high = next(entered for stage in stages for entered in stage.fields if entered.name == HIGH)
+    assert (high.number, high.word) == ("245", "inside")
+    assert not shop.view(shop.job(page.job), "before").fresh

@@ -178,7 +178,7 @@ def terms_of(view: TestView, units: Mapping[str, str]) -> Terms:
 
 def page_stages(stored: StoredJob, view: TestView, test: str, units: Mapping[str, str]) -> tuple[StageShown, ...]:
     """Return the stages of one test in their order, the first unfinished one open."""
-    expected = _expected(view.judgement, terms_of(view, units))
+    expected = _expected(view, terms_of(view, units))
     asked = _asked(view.judgement)
 
     def shown(field: Field, room: str) -> Entered:
@@ -340,11 +340,20 @@ def _asked(judgement: Judgement | None) -> str:
     return judgement.next_checks[0].point if judgement and judgement.next_checks else ""
 
 
-def _expected(judgement: Judgement | None, terms: Terms) -> dict[tuple[str, str, str, str], dict[str, Any]]:
+def _expected(view: TestView, terms: Terms) -> dict[tuple[str, str, str, str], dict[str, Any]]:
+    """What each reading's strip shows: the band of the newest judgement, and the mark of what is written now.
+
+    The mark need not wait for a judgement: the band is that of a healthy vehicle in this weather, whatever was read.
+    """
+    judgement = view.judgement
     if judgement is None:
         return {}
+    readings = view.test.readings if view.test else ()
+    now = {(r.phase, r.point, r.quantity, r.statistic): r.value for r in readings}
     found = {}
-    for e in judgement.expected:
+    for known in judgement.expected:
+        key = (known.phase, known.point, known.quantity, known.statistic)
+        e = known if view.fresh else replace(known, measured=now.get(key))
         r = row(e, terms, judgement.ambient_pressure)
         strip = placed(r.low, r.median, r.high, r.measured)
         width = e.interval.high - e.interval.low
