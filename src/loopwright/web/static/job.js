@@ -1,92 +1,26 @@
 // The page of a job: what is typed goes to an outbox on the device first, then to the shop; the page is drawn by the
 // shop and patched in place. Nothing typed is lost by a reload, a dead battery or a cut connection.
-import { listen, quiet, send as post } from "./base.js";
+import { listen, quiet } from "./base.js";
+import { newId, now, outbox } from "./outbox.js";
 
 const page = () => document.getElementById("job");
 const { job, person } = page().dataset;
 const prefix = `lw.out.${person}.${job}.`; // what one person typed is never sent as another's
 const drafts = `lw.draft.${person}.${job}.`; // by field: typed, but not yet an entry
-const RETRY = 3000; // ms until the shop is tried again
 const PAUSE = 600; // ms without a key until a number counts as typed
-let sending = false;
-let again = null;
 
-// --- the outbox: one key an entry, so that two tabs never overwrite each other
+// --- the outbox
 
-const waiting = () =>
-  Object.keys(localStorage)
-    .filter((key) => key.startsWith(prefix))
-    .sort()
-    .map((key) => [key, JSON.parse(localStorage.getItem(key))]);
-
-const newId = () => {
-  const bytes = crypto.getRandomValues(new Uint8Array(16)); // randomUUID asks for a secure context
-  return Array.from(bytes, (b) => b.toString(16).padStart(2, "0")).join("");
-};
-
-let count = 0;
-function keep(kind, data) {
-  const entry = { id: newId(), at: new Date().toISOString(), kind, data };
-  const order = `${String(Date.now()).padStart(15, "0")}${String(count++).padStart(6, "0")}`;
-  localStorage.setItem(`${prefix}${order}.${entry.id}`, JSON.stringify(entry));
-  quiet("saving");
-  send();
-}
-
-async function send() {
-  if (sending) return;
-  const batch = waiting().slice(0, 100);
-  if (!batch.length) return;
-  sending = true;
-  clearTimeout(again);
-  try {
-    await deliver(batch);
-  } catch (error) {
-    quiet(error.message === "signin" || error.message === "refused" ? error.message : "offline");
-    again = setTimeout(send, RETRY);
-    return;
-  } finally {
-    sending = false;
-  }
-  draw();
-  if (waiting().length) send();
-}
-
-async function deliver(batch) {
-  const answer = await handOver(batch.map(([, entry]) => entry));
-  if (answer.ok) {
-    batch.forEach(([key]) => localStorage.removeItem(key));
-    quiet("saved");
-  } else if (batch.length > 1) {
-    for (const one of batch) await deliver([one]); // one that the shop refuses must not hold up the others
-  } else {
-    localStorage.removeItem(batch[0][0]);
-    refused(batch[0][1], await answer.json().catch(() => ({})));
-  }
-}
-
-/** Send entries; the answer says that they are kept, or that they never will be. Anything else throws, and they wait. */
-async function handOver(entries, renewed = false) {
-  const answer = await post(`/jobs/${job}/entries`, { entries });
-  if (answer.redirected || answer.status === 401) throw new Error("signin");
-  if (answer.status === 403) {
-    if (renewed || !(await renewToken())) throw new Error("refused");
-    return handOver(entries, true);
-  }
-  if (answer.ok || answer.status === 422 || answer.status === 404) return answer;
-  throw new Error(String(answer.status));
-}
-
-/** After signing in anew in another tab the page's token is an old one; a fresh page has the right one. */
-async function renewToken() {
-  const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
-  if (!answer.ok || answer.redirected) throw new Error("signin");
-  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-  const same = fresh.getElementById("job")?.dataset.person === person;
-  const meta = fresh.querySelector('meta[name="csrf"]');
-  if (same && meta) document.querySelector('meta[name="csrf"]').content = meta.content;
-  return same && Boolean(meta);
-}
+const box = outbox({
+  prefix,
+  url: `/jobs/${job}/entries`,
+  body: (entries) => ({ entries }),
+  root: "job",
+  refused,
+  sent: draw,
+});
+const { send, waiting } = box;
+const keep = (kind, data) => box.keep({ id: newId(), at: new Date(now() * 1000).toISOString(), kind, data });
 
 const token = () => document.querySelector('meta[name="csrf"]').content;
 
@@ -331,7 +265,6 @@ listen(`/jobs/${job}/live?after=${encodeURIComponent(page().dataset.seen)}`, {
   },
   error: () => navigator.onLine || quiet("offline"),
 });
-window.addEventListener("online", send);
 window.addEventListener("pagehide", () => {
   clearTimeout(pause);
   if (document.activeElement?.dataset?.field && document.activeElement.type === "text") write(document.activeElement);
