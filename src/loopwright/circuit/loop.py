@@ -36,6 +36,7 @@ from loopwright.fluids.refrigerants import (
 __all__ = ["Air", "Loop", "Outlet", "condenser_outlet", "entering_air", "evaporator_outlet", "loop"]
 
 AIR_GAS_CONSTANT = 287.05  # dry air, J/(kg K)
+RECEIVER_QUALITY = 0.004  # vapour share of what enters a receiver behind a restriction over which it runs empty
 
 
 class Air(NamedTuple):
@@ -229,7 +230,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     slope_c = latent_c / (tc * (1.0 / high.rho_v - 1.0 / high.rho_l))
     dp_c = friction(c.condenser_loss, flow, 2.0 * high.rho_v)
     dt_c = min(dp_c / slope_c, 15.0)
-    cout = condenser_outlet(c.accumulator, b)
+    receiver_behind = c.accumulator < 0.5 and c.restriction_at_outlet > 0.5  # of the restriction
+    cout = condenser_outlet(1.0 if receiver_behind else c.accumulator, b)
     drive = positive(tc - 0.5 * dt_c - air.condenser_temperature)
     t_co_sat = tc - dt_c
     drive_out = positive(t_co_sat - air.condenser_temperature)
@@ -293,7 +295,7 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
             c.valve_stuck if c.valve_stuck >= 0.0 else valve_opening(superheat, c.valve_superheat, c.valve_gradient)
         )
         rho_xi = 1.0 / (x_xi / sat_xi.rho_v + (1.0 - x_xi) / sat_xi.rho_l)
-        delivered = thermostatic_valve_flow(c.valve_area * c.expansion_area, opening, rho_xi, p_xi - p_ei)
+        delivered = thermostatic_valve_flow(c.valve_area * c.expansion_area, opening, rho_xi, p_xi - p_ei, x_xi)
 
     # ---- evaporator balance
     state = coil(
@@ -320,6 +322,9 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     if c.accumulator > 0.5:
         level = out.level
         mass += c.storage_volume * (level * sat_eo.rho_l + (1.0 - level) * sat_eo.rho_v)
+    elif receiver_behind:  # liquid settles in it only as far as the restriction leaves no vapour to come through
+        level = 1.0 / (1.0 + math.exp(min((h_lo - sat_xi.h_l) / (RECEIVER_QUALITY * (sat_xi.h_v - sat_xi.h_l)), 40.0)))
+        mass += c.storage_volume * (level * sat_xi.rho_l + (1.0 - level) * sat_xi.rho_v)
     else:
         level = cout.level
         stored = saturation(r, t_co).rho_l if cout.units > 0.0 else high.rho_l

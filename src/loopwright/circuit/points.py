@@ -167,10 +167,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     _air_points(c, air, out)
     at_compressor = s.suction_pressure
     low = s.evaporator_out_pressure if c.suction_port_upstream > 0.5 else at_compressor
-    if c.high_port_liquid > 0.5:
-        high = s.expansion_in_pressure if c.restriction_at_outlet > 0.5 else s.condenser_out_pressure
-    else:
-        high = s.discharge_pressure
+    liquid_port = s.expansion_in_pressure if c.restriction_at_outlet > 0.5 else s.condenser_out_pressure
+    high = s.discharge_pressure + c.high_port_liquid * (liquid_port - s.discharge_pressure)
     duty = s.share if c.compressor < 0.5 else 1.0
     cycling = min((1.0 - duty) / 0.1, 1.0)  # the swing grows over the first tenth of off-time
     t_low = saturation_temperature(r, low)

@@ -27,7 +27,7 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("orifice", "1", 0.0, "1 orifice tube, 0 thermostatic valve"),
     ("accumulator", "1", 0.0, "1 accumulator in the suction line, 0 receiver in the liquid line"),
     ("compressor", "1", 0.0, "0 fixed displacement, 1 variable displacement, 2 electric scroll"),
-    ("high_port_liquid", "1", 0.0, "1 high-side port in the liquid line, 0 in the discharge line"),
+    ("high_port_liquid", "1", 0.0, "place of the high-side port: 0 discharge line, 1 liquid line"),
     # compressor
     ("displacement", "m3", 150e-6, "swept volume a revolution at full stroke"),
     ("speed", "1/s", 30.0, "compressor shaft speed"),

@@ -28,6 +28,7 @@ __all__ = [
 TOLERANCE = 1e-7  # on each scaled balance: a thousand times finer than the 0.1 % to which balances must close
 CONVERGED = 0
 LOST = 1
+LEAST_OPEN = 0.25
 HELD_OFF = 2  # the pressure switches never let the compressor run; the loop stands
 
 _STEP = np.array([1e-4, 1e-4, 1e-6, 1e-6])  # difference steps for the derivatives
@@ -39,8 +40,8 @@ _MOST = np.array([335.0, 378.0, 4.2, 4.6])
 @njit(cache=True)
 def first_guess(c: Any, air: Air, x: np.ndarray) -> None:
     """Fill `x` (4) with a start that suits a working loop in this weather."""
-    x[0] = max(min(air.evaporator_temperature - 22.0, 283.0), c.control_temperature - 0.4 * c.control_band)
-    x[1] = air.condenser_temperature + 16.0
+    x[0] = max(min(air.evaporator_temperature - 24.0, 283.0), c.control_temperature - 0.4 * c.control_band)
+    x[1] = air.condenser_temperature + 21.0
     x[2] = 0.4
     x[3] = 0.5 if c.accumulator < 0.5 else 0.3
 
@@ -49,6 +50,18 @@ def first_guess(c: Any, air: Air, x: np.ndarray) -> None:
 def _coldest(c: Any) -> float:
     """Lowest evaporating temperature worth trying [K]: below it the controls have all but stopped the compressor."""
     return c.control_temperature - 1.25 * c.control_band if c.control_minimum < 1e-3 else _LEAST[0]
+
+
+@njit(cache=True)
+def _coldest_from(c: Any, t: float) -> float:
+    """Lowest evaporating temperature [K] to step to from `t`: a step leaves the control `LEAST_OPEN` as open as it is.
+
+    Beyond, the compressor all but stops and every balance lies flat; a step too far would not come back.
+    """
+    opening = min(1.0 + (t - c.control_temperature) / c.control_band, 1.0)
+    if c.control_minimum > 0.05 or opening < 0.1:
+        return _coldest(c)
+    return max(c.control_temperature - c.control_band * (1.0 - LEAST_OPEN * opening), _coldest(c))
 
 
 @njit(cache=True)
@@ -121,7 +134,6 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
     xn = np.empty(4)
     dx = np.empty(4)
     lu = np.empty((4, 4))
-    coldest = _coldest(c)
     size = balances(c, r, air, x, f)
     count = 1
     fresh = False
@@ -147,6 +159,7 @@ def solve_from(c: Any, r: Any, air: Air, x: np.ndarray, jac: np.ndarray, warm: b
             cut = min(cut, _REACH[k] / max(abs(dx[k]), 1e-12))
         before = _norm(f)
         t = cut
+        coldest = _coldest_from(c, x[0])
         accepted = False
         for attempt in range(6):
             for k in range(4):

@@ -21,6 +21,7 @@ __all__ = ["TAILS", "Evidence", "evidence", "log_likelihood", "log_t", "log_word
 
 TAILS = 5.0  # degrees of freedom of the t distribution of a reading's error
 MISTAKE = 0.06  # share of words that are simply wrong: a judgement
+AIRFLOW_MISTAKE = 0.20  # who does not know this vehicle's blower takes weak air for normal, and the other way round
 DIRECT, AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER, HUMIDITY = range(6)
 
 # The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another.
@@ -218,7 +219,7 @@ def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
         none = _below((0.12 - v) / 0.06)
         weak = _below((0.62 - v) / 0.13)
         p = none if word == 0 else (weak - none if word == 1 else 1.0 - weak)
-        return math.log(MISTAKE / 3.0 + (1.0 - MISTAKE) * max(p, 0.0))
+        return math.log(AIRFLOW_MISTAKE / 3.0 + (1.0 - AIRFLOW_MISTAKE) * max(p, 0.0))
     if kind == 2:
         flashing = _below((v - 0.01) / 0.01)
         bubbles = 0.10 + 0.60 * flashing

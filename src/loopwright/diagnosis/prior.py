@@ -253,6 +253,8 @@ def _known(test: Test, structure: Structure) -> dict[str, Parameter | None]:
         known["cabin_offset"] = replace(cards_now["cabin_offset"], median=median, spread=spread)
         median, spread = CABIN_MOISTURE[test.conditions.air]
         known["cabin_moisture"] = replace(cards_now["cabin_moisture"], median=median, spread=spread)
+    if test.vehicle.high_port is not None:
+        known["high_port"] = None
     return known
 
 
