@@ -52,7 +52,7 @@ def _run(part: str, count: int, seed: int, workers: int) -> None:
         "nested": (outside.row_of, outside.jobs(seed, count), report.NESTED),
         "other": (detection.other_row, detection.other_jobs(count), report.OTHER),
     }[part]
-    rows.write(path, rows.map_rows(work, jobs, workers))
+    rows.map_rows(work, jobs, workers, path)
 
 
 if __name__ == "__main__":

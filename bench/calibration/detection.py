@@ -1,8 +1,8 @@
 """How often the cause is found, by what was read and by what the fault costs.
 
 Outcome classes as Yuill and Braun 2013, HVAC&R Research 19:872-891 (from memory): correct, missed detection, false
-alarm, misdiagnosis, no response. The answer taken is detect, then name: no fault when healthy is more probable than
-not, else the most probable fault; no response when the verdict is "cannot say".
+alarm, misdiagnosis, no response. The answer taken is the first cause, healthy among them; no response when the verdict
+is "cannot say".
 """
 
 from __future__ import annotations
@@ -75,9 +75,7 @@ def named(row: Mapping[str, str]) -> str | None:
     if row["verdict"] == "cannot_say":
         return None
     p = probabilities(row)
-    if p["healthy"] > 0.5:
-        return "healthy"
-    return max((f for f in p if f != "healthy"), key=lambda f: p[f])
+    return max(p, key=lambda f: p[f])
 
 
 def outcome(row: Mapping[str, str]) -> str:

@@ -195,7 +195,7 @@ def _detection(title: str, given: Sequence[Row]) -> list[str]:
     text = [
         f"## {title}, {vehicles} vehicles",
         "",
-        "Detect, then name (no fault when healthy is more probable than not). Percent of faulty vehicles whose cooling "
+        "The answer is the first cause, healthy among them. Percent of faulty vehicles whose cooling "
         "is down by more than the share given. Two: the truth is among the two most probable causes.",
         *_head("set", "cooling down", "n", "correct", "two", "missed", "misdiagnosis", "no response"),
     ]

@@ -10,6 +10,9 @@ from pathlib import Path
 from typing import Any
 
 
+KEPT_EVERY = 10
+
+
 def write(path: Path, rows: list[dict[str, Any]]) -> None:
     """All keys of all rows as columns, in the order they first appear."""
     columns = list(dict.fromkeys(k for row in rows for k in row))
@@ -29,11 +32,14 @@ def read(path: Path) -> list[dict[str, str]]:
 
 
 def map_rows(
-    work: Callable[..., dict[str, Any]], jobs: Iterable[tuple[Any, ...]], workers: int
+    work: Callable[..., dict[str, Any]], jobs: Iterable[tuple[Any, ...]], workers: int, path: Path
 ) -> list[dict[str, Any]]:
-    """`work(*job)` of every job, in order, on `workers` processes."""
-    listed = list(jobs)
-    if workers <= 1:
-        return [work(*job) for job in listed]
+    """`work(*job)` of every job, in order, on `workers` processes; `path` keeps what there is as it comes."""
+    found: list[dict[str, Any]] = []
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        return list(pool.map(work, *zip(*listed, strict=True), chunksize=4))
+        for row in pool.map(work, *zip(*jobs, strict=True)):
+            found.append(row)
+            if len(found) % KEPT_EVERY == 0:
+                write(path, found)
+    write(path, found)
+    return found
