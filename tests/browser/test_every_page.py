@@ -20,7 +20,7 @@ from loopwright.web.app import create_app
 SEEDS = ("/", "/people", "/people/record", "/vehicles", "/calculators", "/ledger", "/export", "/settings", "/offline")
 # What is no page of its own: files to take along, streams, parts; and the doors, which on this machine lead on.
 NO_PAGES = re.compile(
-    r"^/(api|static)/|/live$|\.(svg|png|pdf|txt|csv|json|jsonl)$|^/photos/|^/worker\.js$|^/login$|^/join/|^/lookup"
+    r"^/(api|static)/|/live$|\.(svg|png|pdf|txt|csv|json|jsonl|zip)$|^/photos/|^/worker\.js$|^/login$|^/join/|^/lookup"
 )
 HEAVIEST_KB = 600  # asked of the app
 THUMB_PX = 48
