@@ -6,7 +6,7 @@ READY := $(VENV)/.ready
 BENCH_READY := $(VENV)/.ready-bench
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: run test system lint bench calibrate warm lock clean
+.PHONY: run test system lint bench calibrate warm lock audit clean
 
 # The shop, filled with an invented one to look at; its records are in out/ and are kept from run to run.
 run: warm
@@ -65,6 +65,16 @@ LOCK := $(UV) pip compile - pyproject.toml --universal --python-version 3.11 --g
 lock:
 	printf 'hatchling\neditables\n' | $(LOCK) --extra test --output-file requirements.lock
 	printf 'hatchling\neditables\n' | $(LOCK) --extra test --extra bench --output-file requirements-bench.lock
+
+# Known vulnerabilities of the pinned packages, asked of PyPI. Strict, because otherwise a package that gets no answer is
+# passed over and an audit of nothing ends as "No known vulnerabilities found".
+audit: $(BIN)/python
+	@test -x $(BIN)/pip-audit || $(PIP) install --quiet pip-audit
+	@said=$$($(BIN)/pip-audit --strict --progress-spinner off --require-hashes --disable-pip -r requirements.lock 2>&1) \
+	&& echo "$$said" || { echo "$$said" | tail -n 40; case "$$said" in \
+	*"Found "*" known vulnerabilit"*) ;; \
+	*) echo "NOT AUDITED: the vulnerability data could not be reached for every package. See docs/results/dependency_audit.md." ;; \
+	esac; exit 1; }
 
 clean:
 	rm -rf $(VENV) out

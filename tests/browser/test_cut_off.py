@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 from phone import Phone, Served
+from PIL import Image
 from test_whole_job import kept
 
 Phones = Callable[..., Phone]
+LEFT_ON_DEVICE = """() => new Promise((done) => {
+  const asked = indexedDB.open("lw", 1);
+  asked.onsuccess = () => {
+    const counted = asked.result.transaction("photos").objectStore("photos").count();
+    counted.onsuccess = () => done(counted.result);
+  };
+})"""
 
 
 def typed_once(served: Served, job: str, values: dict[str, str]) -> None:
@@ -59,6 +69,77 @@ def test_a_minute_without_a_network_in_mid_job(phone: Phones, served: Served) ->
     }
     typed_once(served, job, values)
     assert [data["act"] for kind, data in kept(served, job) if kind == "did"] == ["hoses_clear"]
+
+
+def photographs(served: Served, job: str) -> list[str]:
+    return [data["photo"] for kind, data in kept(served, job) if kind == "photo"]
+
+
+def colours(phone: Phone) -> list[list[int]]:
+    """The middle of each picture that the shop has of this job, in the order of the page."""
+    found: list[list[int]] = phone.page.locator("#stage-notes a img").evaluate_all(
+        """nodes => Promise.all(nodes.map(async node => {
+          node.loading = "eager";
+          await node.decode();
+          const canvas = document.createElement("canvas").getContext("2d");
+          canvas.drawImage(node, 0, 0);
+          return [...canvas.getImageData(20, 20, 1, 1).data].slice(0, 3);
+        }))"""
+    )
+    return found
+
+
+def test_photographs_taken_without_a_network_arrive_once_and_in_order(
+    phone: Phones, served: Served, tmp_path: Path
+) -> None:
+    ann = phone()
+    job = ann.new_job()
+    ann.open_stage("notes")
+    ann.wait_kept()
+    ann.cut_off = True
+    ann.context.set_offline(True)
+    ann.page.route("**/photos?*", lambda route: route.abort("internetdisconnected"))  # while it loads anew, too
+    waits = ann.page.locator("#photos-waiting figure")
+    for number, colour in enumerate(("#d02020", "#2020d0"), 1):
+        picture = tmp_path / f"{number}.png"
+        Image.new("RGB", (320, 240), colour).save(picture)
+        ann.page.set_input_files("#photo", picture)
+        ann.until(f"document.querySelectorAll('#photos-waiting figure').length === {number}")
+    ann.quiet("offline")
+    assert "kept here, not yet sent" in waits.first.inner_text()
+
+    ann.page.reload()
+    ann.open_stage("notes")
+    ann.until(
+        "[...document.querySelectorAll('#photos-waiting img')].filter(img => img.naturalWidth === 320).length === 2"
+    )
+    assert photographs(served, job) == []
+
+    lost = []  # the first sending arrives, its answer does not: the phone must send again, the shop must keep it once
+
+    def lose_one_answer(route: Any) -> None:
+        answer = route.fetch()
+        if lost:
+            route.fulfill(response=answer)
+        else:
+            lost.append(route.request.url)
+            route.abort("connectionreset")
+
+    ann.page.unroute("**/photos?*")
+    ann.page.route("**/photos?*", lose_one_answer)
+    ann.context.set_offline(False)
+    ann.until("Object.keys(localStorage).every(key => !key.startsWith('lw.photo.'))")
+    ann.until("!document.querySelector('#photos-waiting figure')")
+    ann.cut_off = False
+    assert len(lost) == 1
+    ann.page.reload()
+    ann.open_stage("notes")
+    red, blue = colours(ann)
+    assert red[0] > 2 * red[2]
+    assert blue[2] > 2 * blue[0]
+    assert len(photographs(served, job)) == 2
+    ann.page.wait_for_timeout(500)  # nothing is left on the device that would be sent again
+    assert ann.page.evaluate(LEFT_ON_DEVICE) == 0
 
 
 def test_a_page_never_seen_says_so_without_a_network(phone: Phones) -> None:

@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from fastapi.routing import APIRoute, iter_route_contexts
-from phone import Phone, Served
+from phone import Phone
 
 from loopwright.api.shop import Shop
 from loopwright.web.app import create_app
@@ -20,12 +20,18 @@ from loopwright.web.app import create_app
 SEEDS = ("/", "/people", "/people/record", "/vehicles", "/calculators", "/ledger", "/export", "/settings", "/offline")
 # What is no page of its own: files to take along, streams, parts; and the doors, which on this machine lead on.
 NO_PAGES = re.compile(
-    r"^/(api|static)/|/live$|\.(svg|png|pdf|txt|csv|json|jsonl)$|^/photos/|^/worker\.js$|^/login$|^/join/|^/lookup"
+    r"^/(api|static)/|/live$|\.(svg|png|pdf|txt|csv|json|jsonl|zip)$|^/photos/|^/worker\.js$|^/login$|^/join/|^/lookup"
 )
 HEAVIEST_KB = 600  # asked of the app
 THUMB_PX = 48
 WIDTHS = (320, 390, 1280)
 MANY = 200  # pages; more would be a crawler's trap
+PHONE, DESK = (390, 844), (1280, 844)
+DEVICES = [
+    (f"{device}, {scheme}", size, scheme)
+    for device, size in (("phone", PHONE), ("desk", DESK))
+    for scheme in ("light", "dark")
+]
 
 # Where a thumb must meet: buttons, fields, folds, and links that stand for themselves; not those within a sentence.
 SMALL_TARGETS = """(least) => {
@@ -51,14 +57,21 @@ WIDER_THAN_THE_SCREEN = """() => {
     .filter((node) => node.getBoundingClientRect().right > room + 1 && !scrolled(node))
     .slice(-3).map((node) => `${node.outerHTML.slice(0, 90)} ${Math.round(node.getBoundingClientRect().right)}`);
 }"""
+# A field without a label, and words that are pale where the device is dark, and there alone.
+PLANTED = """() => {
+  const words = document.querySelector("main").appendChild(document.createElement("p"));
+  words.textContent = "Pale words";
+  words.style.color = "light-dark(#222, #345)";
+  words.after(document.createElement("input"));
+}"""
 LINKS = "() => [...document.querySelectorAll('a[href]')].map((a) => a.getAttribute('href'))"
 
 
 class Walk:
     """Goes through the app page by page; `wrong` gathers what is found, so that one run tells all of it."""
 
-    def __init__(self, phone: Phone, patterns: list[APIRoute], pictures: Path | None) -> None:
-        self.phone, self.patterns, self.pictures = phone, patterns, pictures
+    def __init__(self, phone: Phone, patterns: list[APIRoute], pictures: Path | None, whole: bool = True) -> None:
+        self.phone, self.patterns, self.pictures, self.whole = phone, patterns, pictures, whole
         self.axe = Axe()
         self.seen: set[str] = set()
         self.wrong: list[str] = []
@@ -90,25 +103,33 @@ class Walk:
 
     def look(self, address: str, kind: str) -> list[str]:
         page = self.phone.page
-        page.set_viewport_size({"width": 390, "height": 844})
-        page.emulate_media(color_scheme="light", reduced_motion="reduce")
+        self.show(PHONE, "light")
         self.weights[kind] = self.load(address, kind)
         links: list[str] = page.evaluate(LINKS)
         page.evaluate("document.querySelectorAll('main details').forEach((fold) => { fold.open = true; })")
-        self.judge(kind, "phone, light")
+        self.judge(kind)
+        if self.whole:
+            self.measure(kind)
+            self.shoot(kind)
+        return links
+
+    def measure(self, kind: str) -> None:
+        """Find what a thumb would miss, and what does not fit the screen."""
+        page = self.phone.page
+        self.show(PHONE, "light")
         self.tell(kind, "small to touch", page.evaluate(SMALL_TARGETS, THUMB_PX))
         for width in WIDTHS:
-            page.set_viewport_size({"width": width, "height": 844})
+            self.show((width, PHONE[1]), "light")
             self.tell(kind, f"wider than {width} px", page.evaluate(WIDER_THAN_THE_SCREEN))
-        page.set_viewport_size({"width": 390, "height": 844})
+        self.show(PHONE, "light")
         page.evaluate("document.documentElement.style.fontSize = '200%'")
         self.tell(kind, "wider than the phone with twice the type", page.evaluate(WIDER_THAN_THE_SCREEN))
         page.evaluate("document.documentElement.style.fontSize = ''")
-        page.set_viewport_size({"width": 1280, "height": 844})
-        page.emulate_media(color_scheme="dark", reduced_motion="reduce")
-        self.judge(kind, "desk, dark")
-        self.shoot(kind)
-        return links
+
+    def show(self, size: tuple[int, int], scheme: str) -> None:
+        """Become another device, without loading the page again."""
+        self.phone.page.set_viewport_size({"width": size[0], "height": size[1]})
+        self.phone.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
 
     def load(self, address: str, kind: str) -> float:
         """Load a page cold; return what came over the line, in kB."""
@@ -124,10 +145,13 @@ class Walk:
         self.tell(kind, "status", [] if answer.status == 200 else [str(answer.status)])
         return sum(_over_the_line(part) for part in parts if "/live" not in part.url) / 1000
 
-    def judge(self, kind: str, how: str) -> None:
-        for violation in self.axe.run(self.phone.page).response["violations"]:
-            where = [node["html"][:110] for node in violation["nodes"][:3]]
-            self.tell(kind, f"{how}: {violation['id']}", where)
+    def judge(self, kind: str) -> None:
+        """Let axe look at the page on every device; on two where only the words are other ones."""
+        for device, size, scheme in DEVICES if self.whole else (DEVICES[0], DEVICES[-1]):
+            self.show(size, scheme)
+            for violation in self.axe.run(self.phone.page).response["violations"]:
+                where = [node["html"][:110] for node in violation["nodes"][:3]]
+                self.tell(kind, f"{device}: {violation['id']}", where)
 
     def tell(self, kind: str, what: str, found: list[str]) -> None:
         self.wrong += [f"{kind}: {what}: {one}" for one in found]
@@ -163,20 +187,41 @@ def page_routes(tmp_path: Path) -> Iterator[list[APIRoute]]:
     shop.close()
 
 
-def test_every_page(
-    phone: Callable[..., Phone], served: Served, page_routes: list[APIRoute], pictures: Path | None
-) -> None:
-    ann = phone(service_workers="block")
-    ann.page.goto("/")
-    judged = ann.page.locator("a.job-line", has_text="Red wagon").first.get_attribute("href")
-    ann.page.goto(str(judged))
-    ann.wait_verdict()
-    seeds = [str(judged), *SEEDS, *os.environ.get("LOOPWRIGHT_PAGES", "").split()]
-    walk = Walk(ann, page_routes, pictures)
-    walk.go(seeds)
+def test_axe_finds_what_is_planted_on_the_device_it_is_seen_on(phone: Callable[..., Phone]) -> None:
+    ann = phone()
+    ann.page.goto("/settings")
+    walk = Walk(ann, [], None)
+    walk.judge("as it is")
+    assert not walk.wrong
+    ann.page.evaluate(PLANTED)
+    walk.judge("planted")
+    dark = [one for one in walk.wrong if "color-contrast" in one]
+    assert [one.partition(": color")[0] for one in dark] == ["planted: phone, dark", "planted: desk, dark"]
+    assert sum(": label: " in one for one in walk.wrong) == len(DEVICES)
+
+
+def walked(phone: Phone, routes: list[APIRoute], pictures: Path | None, *, whole: bool = True) -> Walk:
+    """Go through every page there is, with a judged job among them."""
+    phone.page.goto("/")
+    judged = phone.page.locator("a.job-line", has_text="Red wagon").first.get_attribute("href")
+    phone.page.goto(str(judged))
+    phone.wait_verdict()
+    walk = Walk(phone, routes, pictures, whole)
+    walk.go([str(judged), *SEEDS, *os.environ.get("LOOPWRIGHT_PAGES", "").split()])
+    assert not walk.wrong, "\n".join(walk.wrong)
+    pages = {r.path for r in routes if not NO_PAGES.search(r.path)}
+    assert {walk.pattern(kind.partition("?")[0]) or kind for kind in walk.seen} >= pages
+    return walk
+
+
+def test_every_page(phone: Callable[..., Phone], page_routes: list[APIRoute], pictures: Path | None) -> None:
+    walk = walked(phone(service_workers="block"), page_routes, pictures)
     heaviest = max(walk.weights, key=lambda kind: walk.weights[kind])
     print(f"\n> {len(walk.seen)} pages; the heaviest, {heaviest}, weighs {walk.weights[heaviest]:.0f} kB cold.")
-    assert not walk.wrong, "\n".join(walk.wrong)
     assert walk.weights[heaviest] < HEAVIEST_KB
-    pages = {r.path for r in page_routes if not NO_PAGES.search(r.path)}
-    assert {walk.pattern(kind.partition("?")[0]) or kind for kind in walk.seen} >= pages
+
+
+def test_every_page_in_spanish(phone: Callable[..., Phone], page_routes: list[APIRoute]) -> None:
+    ana = phone(service_workers="block", locale="es-ES")
+    walked(ana, page_routes, None, whole=False)
+    assert ana.page.evaluate("document.documentElement.lang") == "es-ES"

@@ -107,10 +107,12 @@ class Photos:
         self.browser.get("/settings")
         self.job = self.shop.open_job("Ann")
 
-    def send(self, content: bytes, kind: str = "image/jpeg", token: str | None = None, job: str = "") -> Any:
+    def send(
+        self, content: bytes, kind: str = "image/jpeg", token: str | None = None, job: str = "", q: str = ""
+    ) -> Any:
         key = token_in(self.browser.get("/").text) if token is None else token
         headers = {"content-type": kind, "accept": "application/json", "x-csrf-token": key, "origin": self.browser.base}
-        return self.browser.client.post(f"/jobs/{job or self.job}/photos", content=content, headers=headers)
+        return self.browser.client.post(f"/jobs/{job or self.job}/photos{q}", content=content, headers=headers)
 
     def kept(self) -> list[str]:
         return [photo.photo for photo in self.shop.job(self.job).state.photos]
@@ -136,6 +138,19 @@ def test_a_photograph_is_entered_into_its_job_and_shown(photos: Photos) -> None:
         assert max(small.size) <= 320
     assert photos.send(picture()).json() == answer.json()  # sent again, entered once
     assert len(photos.kept()) == 1
+
+
+def test_one_that_waited_on_a_device_is_entered_once_under_its_own_id_and_moment(photos: Photos) -> None:
+    stamp = "?id=a1b2c3d4e5f6&at=2026-05-04T10:00:00.000Z"
+    for _ in range(2):  # the answer to the first got lost
+        assert photos.send(picture(), q=stamp).status_code == 201
+    (photo,) = photos.shop.job(photos.job).state.photos
+    assert (photo.entry, photo.at) == ("a1b2c3d4e5f6", "2026-05-04T10:00:00.000Z")
+    photos.shop.undo(photos.job, photo.by)
+    assert photos.send(picture(), q=stamp).status_code == 201  # a third time, late: what was taken back stays so
+    assert photos.kept() == []
+    assert photos.send(picture(), q="?id=short").status_code == 422
+    assert photos.send(picture(), q="?id=a1b2c3d4e5f6&at=<b>").status_code == 422
 
 
 def test_a_form_without_any_script_sends_one_too(photos: Photos) -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import time
 import zipfile
 from collections.abc import Callable
 from dataclasses import replace
 from io import BytesIO
 from itertools import pairwise
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from knocking import Browser, Place, words
 
 from loopwright.api.judging import encode, sheet_hash
@@ -291,21 +295,55 @@ def test_hostile_text_is_shown_as_text(shop: Shop) -> None:
         assert HOSTILE in words(page), path
 
 
+def made_within(shop: Shop, seconds: float) -> None:
+    """Wait for the file as the page does."""
+    end = time.monotonic() + seconds
+    while "/export/made.zip" not in (text := shop.text("/export")):
+        assert "data-making" in text
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+def test_a_file_that_cannot_be_made_is_said_and_another_may_be_tried(
+    shop: Shop, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    taking = shop.place.app.state.taking
+    database = sa.make_url(f"sqlite:///{tmp_path / 'no' / 'such' / 'folder.sqlite'}")
+    taking._shop = SimpleNamespace(engine=SimpleNamespace(url=database), clock=shop.place.shop.clock)
+    shop.browser.post("/export", what="csv")
+    (folder,) = [taking.now().folder]
+    while "data-making" in (text := shop.text("/export")):
+        time.sleep(0.05)
+    assert "could not be made" in words(text)
+    assert "No csv was made" in caplog.text
+    assert shop.browser.get("/export/made.zip").status_code == 404
+    taking._shop = shop.place.shop
+    shop.browser.post("/export", what="json")
+    made_within(shop, 60.0)
+    assert not folder.exists()
+    (folder,) = [taking.now().folder]
+    taking.close()
+    assert not folder.exists()
+    assert taking.now() is None
+
+
 def test_an_owner_takes_everything_away_and_it_is_put_on_record(shop: Shop) -> None:
     shop.job()
-    for what, inside in {
-        "csv": "jobs.csv",
-        "json": "jobs.json",
-        "parquet": "jobs.parquet",
-        "backup": "shop_job.jsonl",
-    }.items():
+    assert shop.browser.get("/export/made.zip").status_code == 404
+    for what, inside in {"csv": "jobs.csv", "backup": "shop_job.jsonl"}.items():
         answer = shop.browser.post("/export", what=what)
+        assert (answer.status_code, answer.headers["location"]) == (303, "/export")
+        made_within(shop, 60.0)
+        answer = shop.browser.get("/export/made.zip")
         assert (answer.status_code, answer.headers["content-type"]) == (200, "application/zip")
         assert answer.headers["content-disposition"].startswith('attachment; filename="loopwright-')
         with zipfile.ZipFile(BytesIO(answer.content)) as archive:
             assert inside in archive.namelist()
             assert archive.testzip() is None
-    assert [line.what for line in shop.place.people.audit()[:4]] == ["export taken"] * 4
+    assert [(line.what, line.subject) for line in shop.place.people.audit()[:2]] == [
+        ("export taken", "backup"),
+        ("export taken", "csv"),
+    ]
     assert shop.browser.post("/export", page="/export", what="everything").status_code == 422
 
 

@@ -127,8 +127,11 @@ class Shop:
         self.records.close()
 
     def warm(self) -> None:
-        """Load the engine in the background."""
+        """Load the engine in the background, and here what reads a sheet and draws its picture."""
+        from loopwright.api.warm import warm_server
+
         self._judging.warm()
+        warm_server()
 
     def open_job(self, by: str, vehicle: str | None = None, job: str | None = None) -> str:
         """Open a job; return its id. `vehicle` is one that is known already.

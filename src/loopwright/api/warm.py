@@ -10,7 +10,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-__all__ = ["drop_stale", "main", "warm"]
+__all__ = ["drop_stale", "main", "warm", "warm_server"]
 
 COMPILED_ROOMS = ("fluids", "circuit", "diagnosis")
 CIRCUITS = (("thermostatic", "receiver", "fixed"), ("orifice", "accumulator", "variable"))
@@ -51,6 +51,20 @@ def warm() -> int:
         judgement_text(judgement)
         picture(judgement)
     return len(sheets)
+
+
+def warm_server() -> None:
+    """Load what a server's own process needs to read a sheet and to draw a picture, before somebody waits for it."""
+    from loopwright.figures.dome import dome
+    from loopwright.figures.render import SCHEMA, svg
+    from loopwright.fluids import LOOP_REFRIGERANTS
+    from loopwright.readings import read
+
+    read(_sheet("R134a", *CIRCUITS[0]))
+    for name in LOOP_REFRIGERANTS:
+        dome(name)
+    point = {"x": {"datum": 1, "type": "quantitative"}, "text": {"value": "31 °C"}}
+    svg({"$schema": SCHEMA, "data": {"values": [{}]}, "mark": "text", "encoding": point})
 
 
 def _sheet(refrigerant: str, expansion: str, storage: str, compressor: str) -> dict[str, object]:

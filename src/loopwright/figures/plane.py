@@ -291,28 +291,37 @@ class _Label:
     size: int = 13
     weight: int = 400
     line: int = 0
-    align: str = "center"
+
+
+_OF_LABEL = {  # how each of the labels is drawn is among its data, for a layer more takes a renderer longer than a word
+    name: {"expr": f"datum.{name}"} for name in ("baseline", "dy", "fontSize", "fontWeight")
+}
 
 
 def _labels(words: Iterable[_Label], theme: Theme) -> list[dict[str, Any]]:
-    layers: list[dict[str, Any]] = []
-    for label in words:
-        away = _away(label)
-        mark = {
-            "type": "text",
-            "align": label.align,
+    values = [
+        {
+            "h": label.h,
+            "p": label.p,
+            "says": label.says,
+            "colour": label.colour,
             "baseline": "bottom" if label.above else "top",
-            "dy": -away if label.above else away,
+            "dy": -_away(label) if label.above else _away(label),
             "fontSize": label.size,
             "fontWeight": label.weight,
         }
-        data = {"values": [{"h": label.h, "p": label.p, "says": label.says}]}
-        text = {"text": {"field": "says"}}
-        halo = {**mark, "color": theme.paper, "stroke": theme.paper, "strokeWidth": 3.5, "strokeOpacity": 0.75}
-        layers.append({"data": data, "mark": halo, "encoding": text})
-        heard = {**text, "description": {"field": "says"}}
-        layers.append({"data": data, "mark": {**mark, "color": label.colour, "aria": True}, "encoding": heard})
-    return layers
+        for label in words
+    ]
+    mark = {"type": "text", "align": "center", **_OF_LABEL}
+    text = {"text": {"field": "says"}}
+    halo = {**mark, "color": theme.paper, "stroke": theme.paper, "strokeWidth": 3.5, "strokeOpacity": 0.75}
+    heard = {**text, "description": {"field": "says"}}
+    words_themselves = {**mark, "fill": {"expr": "datum.colour"}, "aria": True}
+    data = {"values": values}
+    return [
+        {"data": data, "mark": halo, "encoding": text},
+        {"data": data, "mark": words_themselves, "encoding": heard},
+    ]
 
 
 def _away(label: _Label) -> int:

@@ -13,6 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from loopwright import __version__
 from loopwright.api.at_once import AtOnce
 from loopwright.api.people import People
+from loopwright.api.taking import Taking
 from loopwright.web import calculators_api, device, http_api, ledger_api, problems, records_api, static_files
 from loopwright.web.live import Hub
 from loopwright.web.security import Guard, Serving
@@ -74,7 +75,7 @@ def create_app(
     )
     app.state.shop, app.state.serving, app.state.hub = shop, serving, hub
     app.state.people = people or People(shop.engine)
-    app.state.at_once = AtOnce()
+    app.state.at_once, app.state.taking = AtOnce(), Taking(shop)
     app.state.limits = limits or Limits.usual()
     problems.install(app)
     app.include_router(static_files.router)
@@ -105,5 +106,6 @@ def _life(shop: Shop, hub: Hub) -> Callable[[FastAPI], AbstractAsyncContextManag
             shop.changed = before
             hub.close()
             app.state.at_once.close()
+            app.state.taking.close()
 
     return life

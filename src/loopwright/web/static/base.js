@@ -14,12 +14,14 @@ export function quiet(now) {
   if (now === "saved") quietTimer = setTimeout(() => quiet(""), 2500);
 }
 
-/** Send JSON with the page's token; gives the response, or throws when there is no connection within `seconds`. */
+/** Send JSON, or a file, with the page's token; gives the response, or throws without a connection within `seconds`. */
 export async function send(url, body, { method = "POST", seconds = 15 } = {}) {
+  const file = body instanceof Blob;
+  const type = file ? body.type || "application/octet-stream" : "application/json";
   return fetch(url, {
     method,
-    body: JSON.stringify(body),
-    headers: { "Content-Type": "application/json", "X-CSRF-Token": meta("csrf"), Accept: "application/json" },
+    body: file ? body : JSON.stringify(body),
+    headers: { "Content-Type": type, "X-CSRF-Token": meta("csrf"), Accept: "application/json" },
     credentials: "same-origin",
     signal: AbortSignal.timeout(seconds * 1000),
   });

@@ -1,7 +1,8 @@
 // The page of a job: what is typed goes to an outbox on the device first, then to the shop; the page is drawn by the
 // shop and patched in place. Nothing typed is lost by a reload, a dead battery or a cut connection.
-import { listen, quiet } from "./base.js";
+import { listen, quiet, send } from "./base.js";
 import { newId, now, outbox } from "./outbox.js";
+import { dropPhotos, keepPhoto, photoOf, photosOf } from "./photos.js";
 
 const page = () => document.getElementById("job");
 const { job, person } = page().dataset;
@@ -13,22 +14,21 @@ const PAUSE = 600; // ms without a key until a number counts as typed
 
 const box = outbox({
   prefix,
-  url: `/jobs/${job}/entries`,
-  body: (entries) => ({ entries }),
+  hand: (entries) => send(`/jobs/${job}/entries`, { entries }),
   root: "job",
   refused,
   sent: draw,
 });
-const { send, waiting } = box;
-const keep = (kind, data) => box.keep({ id: newId(), at: new Date(now() * 1000).toISOString(), kind, data });
-
-const token = () => document.querySelector('meta[name="csrf"]').content;
+const { waiting } = box;
+const stamp = () => ({ id: newId(), at: new Date(now() * 1000).toISOString() });
+const keep = (kind, data) => box.keep({ ...stamp(), kind, data });
 
 const quietLine = document.getElementById("quiet");
 function refused(entry, problem) {
   const [first] = problem.problems || [];
   quiet("refused");
-  quietLine.textContent = `${entry.data.value || entry.data.text || ""}: ${first ? first.says : problem.detail || ""}`;
+  const why = first ? first.says : problem.detail;
+  quietLine.textContent = [entry.data.value || entry.data.text, why].filter(Boolean).join(": ");
 }
 
 // --- the page: drawn by the shop, patched here; what waits in the outbox is shown as typed
@@ -63,7 +63,7 @@ function patch(fresh) {
     ignoreActiveValue: true,
     callbacks: {
       beforeAttributeUpdated: (name, node) => !(name === "open" && node.tagName === "DETAILS"),
-      beforeNodeMorphed: (node) => !(node.id === "note" || node.id === "photo"),
+      beforeNodeMorphed: (node) => !(["note", "photo", "photos-waiting"].includes(node.id)),
     },
   });
   for (const field of [...sent.keys()]) if (!isActive(field)) sent.delete(field); // the page says again what is kept
@@ -155,7 +155,7 @@ document.addEventListener("change", (event) => {
   } else if (control.dataset?.reason) {
     keep("did", { act: control.dataset.reason, test: page().dataset.test, done: true, reason: control.value.trim() });
   } else if ("photo" in (control.dataset || {})) {
-    sendPhoto(control);
+    addPhoto(control);
   }
 });
 
@@ -222,23 +222,61 @@ function addNote() {
   localStorage.removeItem(`${drafts}note`);
 }
 
-async function sendPhoto(control) {
+// --- photographs: each an item of an outbox of its own, its picture in the browser's database
+
+const album = `lw.photo.${person}.${job}.`;
+const photos = outbox({ prefix: album, hand: handPhoto, root: "job", most: 1, refused: photoRefused, sent: photosGone });
+
+async function addPhoto(control) {
   const file = control.files[0];
   if (!file) return;
-  try {
-    const body = await smaller(file);
-    const answer = await fetch(`/jobs/${job}/photos`, {
-      method: "POST",
-      headers: { "Content-Type": body.type || "application/octet-stream", Accept: "application/json", "X-CSRF-Token": token() },
-      body,
-    });
-    if (!answer.ok) refused({ data: { text: file.name } }, await answer.json().catch(() => ({})));
-    control.value = "";
-    draw();
-  } catch {
-    quiet("offline");
-    quietLine.textContent = control.dataset.notSent;
-  }
+  const item = stamp();
+  await keepPhoto({ ...item, box: album, blob: await smaller(file) });
+  control.value = "";
+  const gone = photos.keep(item);
+  await showPhotos();
+  await gone;
+}
+
+async function handPhoto([{ id, at }]) {
+  const photo = await photoOf(album, id);
+  if (!photo) return new Response("{}", { status: 404 }); // the device forgot it
+  return send(`/jobs/${job}/photos?${new URLSearchParams({ id, at })}`, photo.blob, { seconds: 60 });
+}
+
+function photoRefused(_, problem) {
+  refused({ data: {} }, { detail: document.getElementById("photo").dataset.notSent, ...problem });
+}
+
+async function photosGone(items) {
+  await dropPhotos(items.map(({ id }) => id));
+  await draw();
+  await showPhotos();
+}
+
+/** Pictures that wait stand beside those that the shop has. */
+async function showPhotos() {
+  const place = document.getElementById("photos-waiting");
+  const waits = await photosOf(album);
+  for (const shown of [...place.children]) if (!waits.some(({ id }) => id === shown.dataset.id)) shown.remove();
+  for (const { id, blob } of waits) if (!place.querySelector(`[data-id="${id}"]`)) place.append(figure(id, blob));
+}
+
+function figure(id, blob) {
+  const shown = document.getElementById("photo-waits").content.firstElementChild.cloneNode(true);
+  const picture = shown.querySelector("img");
+  shown.dataset.id = id;
+  picture.src = URL.createObjectURL(blob);
+  picture.onload = picture.onerror = () => URL.revokeObjectURL(picture.src);
+  return shown;
+}
+
+/** What was kept when the page died between the picture and its item, or between its sending and its end, goes now. */
+async function takeUpPhotos() {
+  const known = new Set(photos.waiting().map(([, item]) => item.id));
+  for (const { id, at } of await photosOf(album)) if (!known.has(id)) photos.keep({ id, at });
+  await showPhotos();
+  photos.send();
 }
 
 async function smaller(file) {
@@ -261,7 +299,8 @@ listen(`/jobs/${job}/live?after=${encodeURIComponent(page().dataset.seen)}`, {
   missed: draw,
   open: () => {
     if (quietLine.dataset.now === "offline") quiet("");
-    send();
+    box.send();
+    photos.send();
   },
   error: () => navigator.onLine || quiet("offline"),
 });
@@ -273,5 +312,6 @@ window.addEventListener("pageshow", () => {
   takeUpDrafts();
   showUnits();
   showWaiting();
-  send();
+  box.send();
+  takeUpPhotos();
 });

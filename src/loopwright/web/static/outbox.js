@@ -1,5 +1,5 @@
 // What is kept on the device until the shop has it: one key an item, so that two tabs never overwrite each other.
-import { quiet, send as post } from "./base.js";
+import { quiet } from "./base.js";
 
 const RETRY = 3000; // ms until the shop is tried again
 
@@ -20,11 +20,11 @@ function hear(answer) {
 }
 
 /**
- * Items wait under `prefix` in the order in which they were kept, and are handed to `url` as `body(items)`.
- * `root` is the id of the element that names its person; `refused(item, problem)` tells of what the shop will never
- * take, `sent()` that something arrived.
+ * Items wait under `prefix` in the order in which they were kept, and are handed over by `hand(items)`, which gives the
+ * shop's answer. `root` is the id of the element that names its person; `refused(item, problem)` tells of what the shop
+ * will never take, `sent(items)` of those that wait no more.
  */
-export function outbox({ prefix, url, body, root, most = 100, refused, sent }) {
+export function outbox({ prefix, hand, root, most = 100, refused, sent }) {
   const { person } = document.getElementById(root).dataset;
   let sending = false;
   let again = null;
@@ -56,7 +56,7 @@ export function outbox({ prefix, url, body, root, most = 100, refused, sent }) {
     } finally {
       sending = false;
     }
-    sent();
+    sent(batch.map(([, item]) => item));
     if (keys().length) await send();
   }
 
@@ -76,14 +76,14 @@ export function outbox({ prefix, url, body, root, most = 100, refused, sent }) {
   }
 
   async function handOver(items, renewed = false) {
-    const answer = await post(url, body(items));
+    const answer = await hand(items);
     hear(answer);
     if (answer.redirected || answer.status === 401) throw new Error("signin");
     if (answer.status === 403) {
       if (renewed || !(await renewToken())) throw new Error("refused");
       return handOver(items, true);
     }
-    if (answer.ok || answer.status === 422 || answer.status === 404) return answer;
+    if (answer.ok || [404, 413, 422].includes(answer.status)) return answer;
     throw new Error(String(answer.status));
   }
 

@@ -1,6 +1,6 @@
 // The service of a job: each act is an event that is kept on the device first, then sent; the shop checks and draws, the
 // device checks what it can by itself, so that a bay without a connection goes on, and counts the timers.
-import { listen } from "./base.js";
+import { listen, send } from "./base.js";
 import { newId, now, outbox } from "./outbox.js";
 
 const root = () => document.getElementById("service");
@@ -11,16 +11,14 @@ const say = (name, value) => root().dataset[name].replace("%s", value);
 
 const events = outbox({
   prefix: `lw.out.${person}.${job}.`,
-  url: `/jobs/${job}/entries`,
-  body: (items) => ({ entries: items }),
+  hand: (entries) => send(`/jobs/${job}/entries`, { entries }),
   root: "service",
   refused,
   sent: draw,
 });
 const movements = outbox({
   prefix: `lw.move.${person}.${job}.`,
-  url: `/jobs/${job}/service/ledger`,
-  body: ([item]) => ({ movement: item }),
+  hand: ([movement]) => send(`/jobs/${job}/service/ledger`, { movement }),
   root: "service",
   most: 1,
   refused: notBooked,

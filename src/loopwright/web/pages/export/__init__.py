@@ -4,42 +4,56 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-import zipfile
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, HTTPException, Request
 from starlette.background import BackgroundTask
-from starlette.responses import FileResponse, Response
+from starlette.responses import FileResponse, RedirectResponse, Response
 
-from loopwright.api.backup import back_up_to
-from loopwright.api.export import export
 from loopwright.api.people import People
 from loopwright.api.shop import Shop
+from loopwright.api.taking import Taking, What, packed
+from loopwright.language import decimal, spoken
 from loopwright.web.render import page
 from loopwright.web.security import me, needs
-from loopwright.web.shown import shop_of
 
-__all__ = ["packed", "router"]
+__all__ = ["handed_over", "router"]
 
 router = APIRouter()
 
 
 @router.get("/export", dependencies=[needs("owner")])
 def export_page(request: Request) -> Response:
-    """Offer an export and a backup."""
-    return page(request, "export/page.html")
+    """Offer an export and a backup, and tell how far the newest is."""
+    taken = _taking(request).now()
+    return page(request, "export/page.html", taken=taken, size=decimal(taken.written / 1e6, 1) if taken else "")
 
 
 @router.post("/export", dependencies=[needs("owner")])
-def take(request: Request, what: Annotated[Literal["csv", "json", "parquet", "backup"], Form()]) -> Response:
-    """Hand everything over as one file."""
-    shop, people = shop_of(request), request.app.state.people
-    return handed_over(shop, people, me(request).id, what)
+def take(request: Request, what: Annotated[What, Form()]) -> Response:
+    """Begin to make one file of everything; the page tells when it is ready."""
+    _taking(request).begin(what, spoken())
+    return RedirectResponse("/export", 303)
 
 
-def handed_over(shop: Shop, people: People, person: str, what: Literal["csv", "json", "parquet", "backup"]) -> Response:
-    """Return an export or a backup as a file; that it was taken is put on record."""
+@router.get("/export/made.zip", dependencies=[needs("owner")])
+def fetch(request: Request) -> Response:
+    """Hand the file over, and put that on record.
+
+    Raises
+    ------
+    HTTPException : there is none (404)
+    """
+    taken = _taking(request).now()
+    if taken is None or taken.state != "ready":
+        raise HTTPException(404)
+    request.app.state.people.store.note(me(request).id, "export taken", taken.what, {})
+    return FileResponse(taken.file, media_type="application/zip", filename=taken.name)
+
+
+def handed_over(shop: Shop, people: People, person: str, what: What) -> Response:
+    """Return an export or a backup as a file, to a program that waits for it; that it was taken is put on record."""
     people.store.note(person, "export taken", what, {})
     folder = Path(tempfile.mkdtemp(prefix="loopwright-"))
     try:
@@ -52,16 +66,6 @@ def handed_over(shop: Shop, people: People, person: str, what: Literal["csv", "j
     return FileResponse(file, media_type="application/zip", filename=name, background=done)
 
 
-def packed(shop: Shop, folder: Path, what: Literal["csv", "json", "parquet", "backup"]) -> Path:
-    """Write an export or a backup into a folder as one file."""
-    file = folder / "all.zip"
-    if what == "backup":
-        back_up_to(shop, file)
-        return file
-    inside = folder / "export"
-    export(shop, inside, what)
-    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in sorted(inside.rglob("*")):
-            if path.is_file():
-                archive.write(path, path.relative_to(inside).as_posix())
-    return file
+def _taking(request: Request) -> Taking:
+    taking: Taking = request.app.state.taking
+    return taking

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from typing import Any, Literal
+from dataclasses import replace
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, HTTPException, Request
+from fastapi import APIRouter, HTTPException, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -32,10 +33,18 @@ _HEADERS = {
 
 
 @router.post("/jobs/{job}/photos", dependencies=[needs("trainee")])
-async def add_photo(request: Request, job: str) -> Response:
-    """Keep a photograph: the body itself, or the field `photo` of a form."""
+async def add_photo(
+    request: Request,
+    job: str,
+    id: Annotated[str, Query(pattern=r"^[A-Za-z0-9-]{8,64}$")] = "",  # an entry's, as elsewhere
+    at: Annotated[str, Query(pattern=r"^[0-9TZ:.+-]{1,40}$")] = "",
+) -> Response:
+    """Keep a photograph: the body itself, or the field `photo` of a form. Sent again under one `id` it is entered once.
+
+    A device that had no connection says `at` what moment it was taken.
+    """
     content, caption = await _sent(request)
-    name = await run_in_threadpool(taken, shop_of(request), request, job, content, caption)
+    name = await run_in_threadpool(taken, shop_of(request), request, job, content, caption, (id, at))
     if wants_document(request):
         return JSONResponse({"photo": name}, 201, {"Location": f"/photos/{name}"})
     return RedirectResponse(f"/jobs/{job}", 303)
@@ -64,14 +73,20 @@ def show_photo(request: Request, name: str, w: Literal["320"] | None = None) -> 
     return Response(shown, headers={**_HEADERS, "ETag": tag}, media_type="image/jpeg")
 
 
-def taken(shop: Shop, request: Request, job: str, content: bytes, caption: str) -> str:
-    """Clean a photograph, keep it, and enter it into its job; return its name."""
+def taken(
+    shop: Shop, request: Request, job: str, content: bytes, caption: str, stamp: tuple[str, str] = ("", "")
+) -> str:
+    """Clean a photograph, keep it, and enter it into its job; return its name.
+
+    `stamp` is the entry's id and moment, where the device gave them.
+    """
     stored = job_or_404(request, job)
     name = shop.records.add_photo("image/jpeg", cleaned(content))
     data: dict[str, Any] = {"photo": name} | ({"caption": caption} if caption else {})
     if any(photo.photo == name for photo in stored.state.photos):
         return name  # sent twice
-    shop.enter(stored.id, [new_entry("photo", me(request).name, shop.clock(), **data)], spoken())
+    fresh = new_entry("photo", me(request).name, stamp[1] or shop.clock(), **data)
+    shop.enter(stored.id, [replace(fresh, id=stamp[0] or fresh.id)], spoken())
     return name
 
 
