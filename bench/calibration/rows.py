@@ -9,7 +9,6 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-
 KEPT_EVERY = 10
 
 

@@ -45,8 +45,11 @@ def judge_file(path: str | Path, *, seed: int = 0) -> Iterator[Judgement | Refus
     return _judged(read_file(path), seed)
 
 
-def judge_batch(text: str, *, form: str = "jsonl", seed: int = 0) -> Iterator[Judgement | Refused]:
+def judge_batch(text: str, *, form: str = "jsonl", seed: int = 0, workers: int = 1) -> Iterator[Judgement | Refused]:
     """The same for text already at hand; `form` is "json", "toml" or "jsonl".
+
+    With more than one of `workers` a long batch is judged on so many processes, with the same answers in the same
+    order; the calling script must then be one that may be imported.
 
     Raises
     ------
@@ -54,7 +57,13 @@ def judge_batch(text: str, *, form: str = "jsonl", seed: int = 0) -> Iterator[Ju
     """
     from loopwright.readings import read_text
 
-    return _judged(read_text(text, form), seed)
+    tests = read_text(text, form)
+    if workers > 1:
+        from loopwright.api.many import WORTH_IT, judged_by_processes
+
+        if len(tests) >= WORTH_IT:
+            return judged_by_processes(tests, seed, workers)
+    return _judged(tests, seed)
 
 
 def _judged(tests: Any, seed: int) -> Iterator[Judgement | Refused]:

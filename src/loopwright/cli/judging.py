@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -29,8 +30,8 @@ _RULE = "─" * 80
 
 
 def through_api(text: str, form: str, seed: int) -> Iterator[Judgement | Refused]:
-    """Judge every sheet of a text with the engine."""
-    return api.judge_batch(text, form=form, seed=seed)
+    """Judge every sheet of a text with the engine, a long batch on all cores."""
+    return api.judge_batch(text, form=form, seed=seed, workers=os.cpu_count() or 1)
 
 
 def judge_sheets(
