@@ -26,7 +26,7 @@ from loopwright.diagnosis.sampler import infer
 from loopwright.fluids import refrigerant_array
 
 LIVE = 500
-WALKS = 120  # fewer leave the live points too alike: at 50 the closed form of `gaussian_check` is missed by 0.2 nats
+WALKS = 200  # fewer leave the live points too alike: at 50 the closed form of `gaussian_check` is missed by 0.2 nats
 REPEATS = 4  # of our own sampler, to tell its scatter from a difference
 UNSOLVED = -1e10
 DRAWS = 80_000  # of the importance sample, the third opinion

@@ -6,8 +6,8 @@ at the peak of the model as it looks from there (one Gauss-Newton step), drawn f
 importance sampling, Raftery and Bao 2010, Biometrics 66:1162-1173; there the covariance comes from near draws, here
 from the curvature, which the loop's derivatives give). Draws that helped to build the mixture flatter it, so the
 finished one is drawn from anew. Every fresh draw is weighed by the whole mixture, whichever part it came from (Veach
-and Guibas 1995); resampled and moved about they are the posterior's draws, and both together give the evidence by
-bridge sampling (Meng and Wong 1996). All from memory.
+and Guibas 1995); the mean of their weights, those of lone draws trimmed (Ionides 2008), is the evidence; resampled and
+moved about they are the posterior's draws. All from memory.
 """
 
 from __future__ import annotations
@@ -30,9 +30,11 @@ REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in
 SLIDE = 1.2  # length of a move along the severity in units of its part's spread
 FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than the posterior's
 PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
-EFFECTIVE_KEPT = 0.4  # of the posterior's draws, moved apart only so far, the share that counts in the bridge
 FITTED = 0.45  # share of the last draws from the fitted part
-WIDER = 1.6  # covariance of the last part over that of the draws it is fitted to
+SHRUNK = 0.5  # share of the highest peak's Gaussian in the last part's covariance: 400 draws alone give a rough one
+WIDER = 1.25  # covariance of the last part over that
+MOST_IN_EVIDENCE, MOST_IN_DRAWS = 10.0, 1.5  # weight of one draw, in mean weights times the root of their number
+SHARPEST = 1  # part that stands at the highest peak with the greatest power of the likelihood
 ADDED_HEAT = 0.6  # power of the likelihood in the covariance of an added part
 LOG_2PI = 1.8378770664093453
 
@@ -203,15 +205,16 @@ def _put_part(table: Table, h: int, r: Any, e: Evidence, s: Draws, i: int, part:
 
 @njit(cache=True)
 def _fit_part(s: Draws, d: int, part: Part, k: int) -> None:
-    """Make the k-th part from the mean and, a little widened, the covariance of evenly weighed draws."""
+    """Make the k-th part from the mean of evenly weighed draws and their covariance, shrunk to the highest peak's."""
     n = s.log_pi.shape[0]
     mean = np.zeros(d)
     for i in range(n):
         mean += s.u[i, :d] / n
-    covariance = np.eye(d) * 1e-3
+    peak = np.ascontiguousarray(part.factor[SHARPEST, :d, :d])
+    covariance = SHRUNK * WIDER * (peak @ np.ascontiguousarray(peak.T))
     for i in range(n):
         for a in range(d):
-            off = (s.u[i, a] - mean[a]) * WIDER / n
+            off = (s.u[i, a] - mean[a]) * (1.0 - SHRUNK) * WIDER / n
             for b in range(d):
                 covariance[a, b] += off * (s.u[i, b] - mean[b])
     low = np.linalg.cholesky(covariance)
@@ -250,16 +253,16 @@ def _draw_more(
 
 
 @njit(cache=True)
-def _trimmed(s: Draws, n: int, log_total: float) -> tuple[float, float]:
+def _trimmed(s: Draws, n: int, log_total: float, share: float) -> tuple[float, float]:
     """Log of the most that one draw may weigh, and of the sum of weights so trimmed.
 
-    A lone draw far out in a tail can outweigh all others together; what is drawn from it would be copies of one point.
-    So no weight passes the mean times sqrt(n), the mean being that of trimmed weights. Source: Ionides 2008, J. Comput.
-    Graph. Stat. 17:295-311 (from memory).
+    A lone draw far out in a tail can outweigh all others together. So no weight passes `share` times the mean times
+    sqrt(n), the mean being that of trimmed weights. Source: Ionides 2008, J. Comput. Graph. Stat. 17:295-311 (from
+    memory).
     """
     most = log_total
     for _ in range(3):
-        most = min(most, log_total - 0.5 * math.log(n))
+        most = min(most, log_total + math.log(share) - 0.5 * math.log(n))
         top, total = FAR, 0.0
         for i in range(n):
             if s.log_pi[i] > FAR:
@@ -267,7 +270,7 @@ def _trimmed(s: Draws, n: int, log_total: float) -> tuple[float, float]:
         for i in range(n):
             if s.log_pi[i] > FAR:
                 total += math.exp(min(s.log_pi[i] - s.log_q[i], most) - top)
-        log_total = top + math.log(total)
+        log_total = top + math.log(total) if total > 0.0 else FAR
     return most, log_total
 
 
@@ -275,7 +278,7 @@ def _trimmed(s: Draws, n: int, log_total: float) -> tuple[float, float]:
 def _resample(s: Draws, n: int, log_total: float, into: Draws) -> None:
     """Fill `into` with draws by their trimmed weights, systematically."""
     kept = into.log_pi.shape[0]
-    most, log_total = _trimmed(s, n, log_total)
+    most, log_total = _trimmed(s, n, log_total, MOST_IN_DRAWS)
     position = np.random.random() / kept
     running, k, last = 0.0, 0, 0
     for i in range(n):
@@ -361,33 +364,6 @@ def _stir(
 
 
 @njit(cache=True)
-def _bridge(s: Draws, n: int, kept: Draws, log_z: float) -> float:
-    """Log evidence from `n` draws of the mixture and the posterior's own draws `kept`, begun at `log_z`.
-
-    With l = pi/q:  Z = mean_q[l / (a l + b Z)] / mean_pi[1 / (a l + b Z)],  a and b the shares of posterior and mixture
-    draws. Few heavy weights matter less than in the mean weight alone. Source: Meng and Wong 1996, Statistica Sinica
-    6:831-860 (from memory).
-    """
-    m = kept.log_pi.shape[0]
-    a = EFFECTIVE_KEPT * m / (EFFECTIVE_KEPT * m + n)
-    first = log_z
-    for _ in range(40):
-        upper = lower = 0.0
-        for i in range(n):  # log_q holds draws times density: pi / q is n times the weight
-            if s.log_pi[i] > FAR:
-                ratio = math.exp(min(s.log_pi[i] - s.log_q[i] + math.log(n) - log_z, 600.0))
-                upper += ratio / (a * ratio + 1.0 - a) / n
-        for i in range(m):
-            ratio = math.exp(min(kept.log_pi[i] - kept.log_q[i] + math.log(n) - log_z, 600.0))
-            lower += 1.0 / (a * ratio + 1.0 - a) / m
-        step = math.log(upper / lower) if upper > 0.0 and lower > 0.0 else 0.0
-        log_z += step
-        if abs(step) < 1e-4:
-            break
-    return log_z if abs(log_z - first) < 5.0 else first
-
-
-@njit(cache=True)
 def _draw_one(
     table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, first: int, more: int, wanted: float,
     turns: int, fresh: int, u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
@@ -419,9 +395,7 @@ def _draw_one(
     stats[0], stats[1] = n, effective
     stats[2] = _stir(table, h, r, e, part, used, turns, record, kept)
     u[:], outs[:] = kept.u, kept.outs
-    for i in range(kept.log_pi.shape[0]):
-        kept.log_q[i] = _log_mixture(kept.u[i], d, part, used, from_prior)
-    return _bridge(s, n, kept, log_total) if log_total > FAR else FAR
+    return _trimmed(s, n, log_total, MOST_IN_EVIDENCE)[1] if log_total > FAR else FAR
 
 
 @njit(cache=True, parallel=True)

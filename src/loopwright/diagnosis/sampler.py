@@ -65,7 +65,7 @@ class _Effort(NamedTuple):
 
 
 SKETCH = _Effort(250, 60, 3, 60.0, 2, 300, 150)  # of every hypothesis near the best
-FULL = _Effort(400, 100, 4, 100.0, 6, 1200, 400)  # of those that the sketch leaves close
+FULL = _Effort(400, 100, 4, 100.0, 6, 2400, 400)  # of those that the sketch leaves close
 MOST_FULL = 24  # hypotheses that get their effort in full
 MOST = 72  # hypotheses over which the sketch must do
 
