@@ -224,6 +224,43 @@ def entering(client: Any, ids: list[str], draw: random.Random) -> Times:
     return times
 
 
+def beside(where: Path) -> list[str]:
+    """How long lists and jobs take while the shop makes an export for its owner, as the page asks for it."""
+    from fastapi.testclient import TestClient
+
+    from loopwright.api.shop import Shop
+    from loopwright.web.app import create_app
+
+    shop = Shop(where)
+    shop.judge = lambda *_: False  # type: ignore[method-assign]
+    draw, ids, app = random.Random(8), list(shop.records.ids()), create_app(shop)
+    rows = []
+    with TestClient(app, "http://127.0.0.1:8765", headers={"accept": "text/html"}) as client:
+
+        def ask() -> float:
+            began = time.perf_counter()
+            assert client.get(draw.choice(["/", "/vehicles", f"/jobs/{draw.choice(ids)}"])).status_code == 200
+            time.sleep(0.1)  # between two pages somebody reads
+            return 1e3 * (time.perf_counter() - began - 0.1)
+
+        def told(name: str, times: list[float]) -> None:
+            p95 = statistics.quantiles(times, n=20)[-1]
+            rows.append(f"| {name} | {len(times)} | {statistics.median(times):.1f} | {p95:.1f} | {max(times):.1f} |")
+
+        told("nothing else", [ask() for _ in range(SAMPLES)])
+        began = time.perf_counter()
+        app.state.taking.begin("csv")
+        times = []
+        while app.state.taking.now().state == "making":
+            times.append(ask())
+        seconds, taken = time.perf_counter() - began, app.state.taking.now()
+        assert taken.state == "ready"
+        told(f"an export as CSV, {taken.written / 1e6:.0f} MB packed, made in {seconds:.0f} s", times)
+    shop.close()
+    head = ["| beside | pages | median, ms | 95 %, ms | longest, ms |", "|---|---|---|---|---|"]
+    return ["## Pages while an export is made", "", *head, *rows, ""]
+
+
 def carried(where: Path, folder: Path) -> list[str]:
     """Seconds and bytes of a backup, its restoring, and an export; memory is the most that the process ever held."""
     from loopwright.api.backup import back_up_to, restore_from
@@ -298,7 +335,7 @@ def main() -> None:
             note.write_text(json.dumps([readings, time.perf_counter() - began]), encoding="utf-8")
         readings, built = json.loads(note.read_text("utf-8"))
         text = report(asked.jobs, readings, where.stat().st_size, built, measure(where))
-        text += "\n" + "\n".join(carried(where, Path(scratch)))
+        text += "\n" + "\n".join([*beside(where), *carried(where, Path(scratch))])
         REPORT.write_text(text, encoding="utf-8")
         print(text)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from axe_playwright_python.sync_playwright import Axe
 from phone import Phone, Served
 from PIL import Image
 from test_whole_job import kept
@@ -107,6 +108,7 @@ def test_photographs_taken_without_a_network_arrive_once_and_in_order(
         ann.until(f"document.querySelectorAll('#photos-waiting figure').length === {number}")
     ann.quiet("offline")
     assert "kept here, not yet sent" in waits.first.inner_text()
+    assert Axe().run(ann.page).response["violations"] == []
 
     ann.page.reload()
     ann.open_stage("notes")

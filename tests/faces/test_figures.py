@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from judgement_by_hand import CANNOT_SAY, HEALTHY, PERFORMS, SHEET, SHORT
 
+from loopwright.diagnosis.judgement import PlanePoint
 from loopwright.figures import DESKTOP, PHONE, Terms, picture, plane_figure, png, save, strips_figure, svg
 from loopwright.figures.dome import dome
 from loopwright.readings import read
@@ -82,6 +83,24 @@ def test_every_corner_of_both_cycles_is_inside_the_view() -> None:
     for corner in (*SHORT.cycle, *HEALTHY):
         assert h[0] < corner.enthalpy / 1e3 < h[1]
         assert p[0] < corner.pressure / 1e3 < p[1]
+
+
+def test_words_stand_beyond_the_whole_of_an_edge_that_slopes() -> None:
+    low, high = 200e3, 1500e3
+    cycle = tuple(
+        PlanePoint(name, p, h)
+        for name, p, h in (("1", low, 400e3), ("2", high, 440e3), ("3", 0.97 * high, 260e3), ("4", 1.15 * low, 260e3))
+    )
+    for factor, above in ((0.8, True), (1.3, False)):  # the healthy cycle below the measured one, and above it
+        healthy = tuple(PlanePoint(c.name, factor * c.pressure, c.enthalpy) for c in cycle)
+        spec = plane_figure(replace(SHORT, cycle=cycle, healthy_cycle=healthy, healthy_cycles=()))
+        labels = {
+            v["says"].partition(" side")[0]: v for v in spec["layer"][-1]["data"]["values"] if " side" in v["says"]
+        }
+        edges = {"Low": (low, 1.15 * low), "High": (0.97 * high, high)}
+        for side, (bottom, top) in edges.items():
+            assert labels[side]["baseline"] == ("bottom" if above else "top")
+            assert labels[side]["p"] == pytest.approx((top if above else bottom) / 1e3)
 
 
 def test_strips_hold_one_row_a_reading_and_a_mark_only_where_one_was_read() -> None:

@@ -23,6 +23,8 @@ _TICKS = (50, 100, 200, 500, 1000, 2000, 5000, 10000)  # kPa
 _CLEAR = 0.8  # share of the healthy cycles that the words beside them stay clear of
 _ROOM = 54  # px, two lines of words under the lowest edge
 _HEAVY = 3.0  # px, the measured cycle
+_SLOPE = 1.2  # ratio of pressures within one edge; a corner beyond, as behind a restriction, is not of it
+_FLAT = 12.0  # px, the fall of an edge that still counts as lying
 _DRAWN_IN_TURN = {"order": {"field": "i", "type": "quantitative"}}  # a closed path, not a function of x
 Cycle = Sequence[PlanePoint]
 
@@ -178,8 +180,8 @@ def _isotherm_layers(
     taken = [_box(label, view) for label in _words(judgement, terms, theme, view)]
     taken += [
         _top_tick_box(view),
-        *_upright_boxes(judgement.cycle, view),
-        *_upright_boxes(judgement.healthy_cycle, view),
+        *_edge_boxes(judgement.cycle, view),
+        *_edge_boxes(judgement.healthy_cycle, view),
     ]
     shown = [mark for mark in _isotherms(judgement, terms) if mark["h"] - room > view.h[0]]
     marks = {"values": [mark for mark in shown if not any(_meet(_isotherm_box(mark, view), box) for box in taken)]}
@@ -222,12 +224,12 @@ def _top_tick_box(view: _View) -> _Box:
     return (0, y - 16, _LETTER * 12 * len(f"{top:.0f} kPa absolute"), y)
 
 
-def _upright_boxes(cycle: Cycle, view: _View) -> Iterable[_Box]:
-    """What the upright edges of a cycle take up."""
+def _edge_boxes(cycle: Cycle, view: _View) -> Iterable[_Box]:
+    """What the edges of a cycle that stand upright, or lie nearly flat, take up."""
     for one, other in zip(cycle, [*cycle[1:], *cycle[:1]], strict=True):
         (x, y), (x2, y2) = (_at(view, c.enthalpy / 1e3, c.pressure / 1e3) for c in (one, other))
-        if abs(x - x2) < _HEAVY:
-            yield (min(x, x2) - _HEAVY, min(y, y2), max(x, x2) + _HEAVY, max(y, y2))
+        if abs(x - x2) < _HEAVY or abs(y - y2) < _FLAT:
+            yield (min(x, x2) - _HEAVY, min(y, y2) - _HEAVY, max(x, x2) + _HEAVY, max(y, y2) + _HEAVY)
 
 
 def _meet(one: _Box, other: _Box) -> bool:
@@ -345,6 +347,7 @@ def _side(judgement: Judgement, terms: Terms, point: str, name: str, colour: str
     h, p = _edge(judgement.cycle, point)
     healthy = _edge(judgement.healthy_cycle, point)[1] if judgement.healthy_cycle else p
     above = p > healthy or (p == healthy and point == "high_side")
+    h, p = _edge(judgement.cycle, point, above)  # words must not cross an edge that slopes
     found = _running(judgement, terms, point)
     if found is None:
         yield _Label(h, p, above, name, colour, weight=700)
@@ -364,10 +367,15 @@ def _running(judgement: Judgement, terms: Terms, point: str) -> Row | None:
     return None if found is None else row(found, terms, judgement.ambient_pressure)
 
 
-def _edge(cycle: Cycle, point: str) -> tuple[float, float]:
-    """Middle of a cycle's long upper or lower edge: enthalpy [kJ/kg], pressure [kPa]."""
+def _edge(cycle: Cycle, point: str, top: bool | None = None) -> tuple[float, float]:
+    """Middle of a cycle's long upper or lower edge: enthalpy [kJ/kg], pressure [kPa]; edges slope.
+
+    The pressure is that of the edge's `top` or of its lowest point; of the outer one where neither is asked for.
+    """
     middle = math.sqrt(max(c.pressure for c in cycle) * min(c.pressure for c in cycle))
-    side = [c for c in cycle if (c.pressure >= middle) == (point == "high_side")]
+    high = point == "high_side"
+    side = [c for c in cycle if (c.pressure >= middle) == high]
     h = (max(c.enthalpy for c in side) + min(c.enthalpy for c in side)) / 2
-    pressures = [c.pressure for c in side]
-    return h / 1e3, (max(pressures) if point == "high_side" else min(pressures)) / 1e3
+    outer = max(c.pressure for c in side) if high else min(c.pressure for c in side)
+    edge = [c.pressure for c in side if max(c.pressure / outer, outer / c.pressure) < _SLOPE]
+    return h / 1e3, (outer if top is None else max(edge) if top else min(edge)) / 1e3

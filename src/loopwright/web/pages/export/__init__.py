@@ -27,7 +27,7 @@ router = APIRouter()
 def export_page(request: Request) -> Response:
     """Offer an export and a backup, and tell how far the newest is."""
     taken = _taking(request).now()
-    return page(request, "export/page.html", taken=taken, size=decimal(taken.written / 1e6, 1) if taken else "")
+    return page(request, "export/page.html", taken=taken, size=_size(taken.written) if taken else "")
 
 
 @router.post("/export", dependencies=[needs("owner")])
@@ -64,6 +64,15 @@ def handed_over(shop: Shop, people: People, person: str, what: What) -> Response
     name = f"loopwright-{what}-{shop.clock()[:10]}.zip"
     done = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
     return FileResponse(file, media_type="application/zip", filename=name, background=done)
+
+
+def _size(count: int) -> str:
+    """A count of bytes in words.
+
+    >>> _size(85_755_562), _size(23_400), _size(0)
+    ('85.8 MB', '23 kB', '0 kB')
+    """
+    return f"{decimal(count / 1e6, 1)} MB" if count >= 1e6 else f"{decimal(count / 1e3, 0)} kB"
 
 
 def _taking(request: Request) -> Taking:
