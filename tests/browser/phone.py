@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import socket
 import subprocess
@@ -40,13 +41,15 @@ class Served:
     def __init__(self, database: Path | str, host: str = "127.0.0.1", arguments: tuple[str, ...] = ()) -> None:
         self.database, self.port = database, free_port()
         self.address = f"http://127.0.0.1:{self.port}"
+        self._leaves = str(Path(database).parent)
         self._arguments = ["--database", str(database), "--host", host, "--port", str(self.port), *arguments]
         self.first_page_s = self.start()
 
     def start(self) -> float:
         """Start; return after how many seconds the first page came."""
         began = time.monotonic()
-        self.process = subprocess.Popen([*_COMMAND, *self._arguments], stdout=subprocess.DEVNULL)
+        environment = {**os.environ, "TMPDIR": self._leaves}  # killed, it cannot take away what it made
+        self.process = subprocess.Popen([*_COMMAND, *self._arguments], stdout=subprocess.DEVNULL, env=environment)
         while time.monotonic() < began + 60:
             try:
                 with urllib.request.urlopen(self.address, timeout=30) as answer:

@@ -78,6 +78,7 @@ def place(sqlite_copies: Callable[[], str], clock: Clock) -> Iterator[Callable[.
 
     yield make
     for one in opened:
+        one.app.state.taking.close()
         one.shop.close()
 
 

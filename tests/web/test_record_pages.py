@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 import time
 import zipfile
 from collections.abc import Callable
@@ -325,6 +327,21 @@ def test_a_file_that_cannot_be_made_is_said_and_another_may_be_tried(
     taking.close()
     assert not folder.exists()
     assert taking.now() is None
+
+
+def test_what_a_killed_program_left_is_swept_away(shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    old, new, other = (tmp_path / name for name in ("loopwright-taken-a", "loopwright-taken-b", "loopwright-notes"))
+    for folder in (old, new, other):
+        folder.mkdir()
+    for folder in (old, other):
+        os.utime(folder, (0, 0))
+    taking = shop.place.app.state.taking
+    taking.begin("json")
+    assert not old.exists()
+    assert new.exists()
+    assert other.exists()
+    taking.close()
 
 
 def test_an_owner_takes_everything_away_and_it_is_put_on_record(shop: Shop) -> None:

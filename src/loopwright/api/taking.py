@@ -6,6 +6,7 @@ import logging
 import shutil
 import tempfile
 import threading
+import time
 import zipfile
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import suppress
@@ -23,6 +24,8 @@ __all__ = ["KEPT_S", "Taken", "Taking", "What", "packed"]
 
 What = Literal["csv", "json", "parquet", "backup"]
 KEPT_S = 3600.0  # a file that nobody fetched: customers' names are in it
+_LEFT_S = 24 * 3600.0  # a folder of a program that was killed; nobody is at work in it any more
+_PREFIX = "loopwright-taken-"
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,8 @@ class Taking:
             if self._taken is not None and self._taken.state == "making":
                 return
             self._forget()
-            folder = Path(tempfile.mkdtemp(prefix="loopwright-"))
+            _sweep()
+            folder = Path(tempfile.mkdtemp(prefix=_PREFIX))
             self._taken = Taken(what, f"loopwright-{what}-{self._shop.clock()[:10]}.zip", folder)
             self._pool = pool(1)
             where = self._shop.engine.url.render_as_string(hide_password=False)
@@ -141,6 +145,14 @@ def _make(where: str, folder: Path, what: What, language: str) -> None:
             packed(shop, folder, what)
     finally:
         shop.close()
+
+
+def _sweep() -> None:
+    """Take away what programs left that were killed before they could."""
+    for path in Path(tempfile.gettempdir()).glob(f"{_PREFIX}*"):
+        with suppress(OSError):  # somebody else's, or gone meanwhile
+            if time.time() - path.stat().st_mtime > _LEFT_S:
+                shutil.rmtree(path)
 
 
 def _size(taken: Taken) -> int:
