@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
@@ -29,6 +29,7 @@ class AtOnce:
         self._seconds = seconds
         self._lock = threading.Lock()
         self._pool: ProcessPoolExecutor | None = None
+        self._ended: Future[None] = Future()  # of the pool now at work; an ended pool may leave its callers waiting
 
     def judge(self, sheet: Mapping[str, Any], seed: int = 0, language: str = "en") -> Json:
         """Return the judgement of a sheet in its published form.
@@ -41,7 +42,10 @@ class AtOnce:
         if not self._places.acquire(blocking=False):
             raise BusyError
         try:
-            found, problems = self._ready().submit(_judged, sheet, seed, language).result(self._seconds)
+            processes, ended = self._ready()
+            future = processes.submit(_judged, sheet, seed, language)
+            wait([future, ended], self._seconds, FIRST_COMPLETED)
+            found, problems = future.result(0)
         except (TimeoutError, BrokenProcessPool) as error:
             self.close()  # the process is lost, or lost in its work; the next call begins another
             raise BusyError from error
@@ -52,17 +56,20 @@ class AtOnce:
         return found
 
     def close(self) -> None:
-        """End the process."""
+        """End the process; whoever waits for it is told that it took too long."""
         with self._lock:
             ending, self._pool = self._pool, None
+            if not self._ended.done():
+                self._ended.set_result(None)
         if ending is not None:
             end(ending)
 
-    def _ready(self) -> ProcessPoolExecutor:
+    def _ready(self) -> tuple[ProcessPoolExecutor, Future[None]]:
+        """The pool, and what tells of its end."""
         with self._lock:
             if self._pool is None:
-                self._pool = pool(1)
-            return self._pool
+                self._pool, self._ended = pool(1), Future()
+            return self._pool, self._ended
 
 
 def _judged(sheet: Mapping[str, Any], seed: int, language: str) -> tuple[Json, tuple[Problem, ...]]:
