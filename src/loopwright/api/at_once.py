@@ -44,7 +44,8 @@ class AtOnce:
         try:
             processes, ended = self._ready()
             future = processes.submit(_judged, sheet, seed, language)
-            wait([future, ended], self._seconds, FIRST_COMPLETED)
+            either: list[Future[Any]] = [future, ended]
+            wait(either, self._seconds, FIRST_COMPLETED)
             found, problems = future.result(0)
         except (TimeoutError, BrokenProcessPool) as error:
             self.close()  # the process is lost, or lost in its work; the next call begins another
