@@ -19,7 +19,7 @@ __all__ = ["causes", "class_probabilities", "quantile"]
 
 ALIKE = 0.8  # nats of evidence within which two causes count as equal
 WORTH = 0.02  # probability under which a cause is listed without its reasons
-APART = 0.10  # of a posterior's draws, the share that counts in an interval: some 40 of 400 were effective before the moves
+APART = 0.10  # of a posterior's draws, the share that counts in an interval: some 40 of 400 were effective at first
 SHOWN = 0.15  # nats under which a reading is not worth a sentence
 
 
