@@ -170,6 +170,15 @@ def _nested(nested: Sequence[Row]) -> list[str]:
         f"{(apart & nearer).sum()}. Within 0.3 of it: ours {100 * (abs(first - plain) <= 0.3).mean():.0f} %, dynesty "
         f"{100 * (abs(dynesty - plain) <= 0.3).mean():.0f} %."
     )
+    longer = [r for r in nested if r.get("dynesty_long")]
+    if longer:
+        ours, again, once = (np.array([float(r[k]) for r in longer]) for k in ("ours", "dynesty_long", "dynesty"))
+        text.append(
+            f"- Dynesty once more in these, with {outside.MORE_LIVE} times the live points: ours less that "
+            f"{np.median(ours - again):+.2f} in the median, within 0.3 in {(abs(ours - again) <= 0.3).sum()} of "
+            f"{len(longer)}, largest size {abs(ours - again).max():.2f}; that less its first run "
+            f"{np.median(again - once):+.2f}, largest size {abs(again - once).max():.2f}."
+        )
     shift = np.array([abs(float(r["median_shift"])) for r in nested if r.get("median_shift")])
     if len(shift):
         text.append(
