@@ -164,7 +164,7 @@ def _nested(nested: Sequence[Row]) -> list[str]:
         f"- Mean of four of our runs less dynesty: median {np.median(mean):+.2f}. Our scatter: median "
         f"{np.median(scatter):.2f}, largest {scatter.max():.2f}; dynesty's error: median {np.median(theirs):.2f}.",
     ]
-    apart, nearer = size > 0.3, abs(first - plain) < abs(dynesty - plain)
+    apart, nearer = size > outside.AGREED, abs(first - plain) < abs(dynesty - plain)
     text.append(
         f"- Further apart than 0.3: {apart.sum()}, of which plain importance sampling is nearer to ours in "
         f"{(apart & nearer).sum()}. Within 0.3 of it: ours {100 * (abs(first - plain) <= 0.3).mean():.0f} %, dynesty "

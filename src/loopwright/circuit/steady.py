@@ -28,7 +28,7 @@ __all__ = [
 TOLERANCE = 1e-7  # on each scaled balance: a thousand times finer than the 0.1 % to which balances must close
 CONVERGED = 0
 LOST = 1
-LEAST_OPEN = 0.25
+LEAST_OPEN = 0.25  # share of its opening that a step leaves a control
 HELD_OFF = 2  # the pressure switches never let the compressor run; the loop stands
 
 _STEP = np.array([1e-4, 1e-4, 1e-6, 1e-6])  # difference steps for the derivatives

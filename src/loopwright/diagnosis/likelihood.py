@@ -21,7 +21,7 @@ __all__ = ["TAILS", "Evidence", "evidence", "log_likelihood", "log_t", "log_word
 
 TAILS = 5.0  # degrees of freedom of the t distribution of a reading's error
 MISTAKE = 0.06  # share of words that are simply wrong: a judgement
-AIRFLOW_MISTAKE = 0.20  # who does not know this vehicle's blower takes weak air for normal, and the other way round
+AIRFLOW_MISTAKE = 0.20  # a judgement: who does not know this blower takes weak air for normal, or normal for weak
 DIRECT, AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER, HUMIDITY = range(6)
 
 # The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another.
