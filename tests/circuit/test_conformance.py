@@ -233,6 +233,8 @@ class Conformance:
             ("duct_gain", 0.1, "vent_center", 1),
             ("heater_share", 0.2, "vent_center", 1),
             ("pipe_contact", 0.05, "compressor_suction", 1),
+            ("oil_fraction", 0.1, "cooling", -1),
+            ("oil_fraction", 0.1, "compressor_discharge", -1),
             ("soak_offset", 3.0, "standing_high", 1),
             ("contamination", 0.1, "low_side", 1),
             ("low_gauge_offset", 2e4, "low_side", 1),

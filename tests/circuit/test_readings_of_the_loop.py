@@ -84,6 +84,35 @@ class TestControls:
         assert found.read["vent_center"] > found.read["cabin_air_in"]
 
 
+class TestPipeSurfaces:
+    def test_a_pipe_without_flow_takes_on_the_warmth_around_it(self):
+        """The suction pipe of a starved loop reads nearer to the air under the hood than its gas is."""
+        usual, starved = run(vehicle(pipe_contact=0.05)), run(vehicle(pipe_contact=0.05, expansion_area=0.06))
+        share = [
+            (f.read["evaporator_outlet"] - f.state.evaporator_out_temperature)
+            / (f.circuit["air_temperature"] + f.circuit["underhood_offset"] - f.state.evaporator_out_temperature)
+            for f in (usual, starved)
+        ]
+        assert share[0] == pytest.approx(0.05)
+        assert 0.1 < share[1] < 0.6
+
+    def test_idle_pipes_lie_between_the_airs_around_them(self):
+        read = run(vehicle(driven=0.0, underhood_offset=20.0, cabin_offset=-5.0)).read
+        front, hood = read["condenser_outlet"], read["ambient_air"] + 20.0
+        assert front < read["expansion_inlet"] < read["compressor_suction"] < hood
+        assert read["evaporator_inlet"] == pytest.approx(read["cabin_air_in"])
+
+
+@pytest.mark.parametrize("compressor", COMPRESSORS)
+def test_too_much_oil_leaves_the_suction_pipe_cold(compressor):
+    """The valve takes the risen boiling point for superheat; liquid that the oil held boils on its way (`oil.py`)."""
+    usual, oily = (run(vehicle(compressor=compressor, oil_fraction=w)).read for w in (0.025, 0.125))
+    warming = [r["compressor_suction"] - r["evaporator_outlet"] for r in (usual, oily)]
+    assert warming[1] < warming[0] - 0.5
+    assert oily["compressor_discharge"] < usual["compressor_discharge"] - 3.0
+    assert oily["superheat"] > usual["superheat"] - 1.0  # as the bulb feels it
+
+
 class TestFrost:
     @pytest.mark.parametrize(("expansion", "storage"), TRAINS)
     def test_a_coil_without_frost_protection_freezes(self, expansion, storage):

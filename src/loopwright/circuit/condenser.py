@@ -9,6 +9,7 @@ from numba import njit
 
 from loopwright.circuit.exchange import air_film, condensing_film, series, single_phase_film, strip_conductance
 from loopwright.circuit.inventory import two_phase_density
+from loopwright.circuit.oil import excess
 
 __all__ = ["Face", "Zones", "face", "fan_share", "positive", "zones"]
 
@@ -61,7 +62,7 @@ def face(c: Any, r: Any, sat: Any, flow: float, air: float, air_density: float, 
     air_capacity_rate = max(air * air_density * 1006.0, 1.0)
     outside = air_film(c.condenser_conductance, max(air, 1e-4), c.condenser_air_reference)
     flux = max(flow, 2e-4) / c.condenser_flow_area
-    oil = 1.0 / (1.0 + 3.0 * max(c.oil_fraction - 0.025, 0.0))
+    oil = 1.0 / (1.0 + 3.0 * excess(c))
     liquid_film = single_phase_film(flux, c.condenser_diameter, sat.mu_l, sat.k_l, sat.cp_l)
     gas_film = single_phase_film(flux, c.condenser_diameter, sat.mu_v, sat.k_v, sat.cp_v)
     wet_film = condensing_film(liquid_film, min(sat.p / r.p_critical, 0.95)) / (1.0 + 6.0 * gas_share)

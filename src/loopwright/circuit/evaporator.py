@@ -8,10 +8,12 @@ from typing import Any, NamedTuple
 from numba import njit
 
 from loopwright.circuit.exchange import air_film, boiling_film, series, single_phase_film, strip_conductance
+from loopwright.circuit.oil import excess
 from loopwright.fluids.moist_air import (
     enthalpy,
     saturated_enthalpy,
     saturated_humidity_ratio,
+    temperature_at_enthalpy,
     temperature_at_saturated_enthalpy,
 )
 
@@ -89,7 +91,7 @@ def coil(
     quality_in = min(max((enthalpy_in - sat.h_l) / latent, 0.0), 0.9)
     boiling = c.evaporator_flow_area / c.evaporator_inner_area * (1.0 - quality_in)
     quality = min(0.5 + 0.5 * quality_in, 0.85)
-    oil = 1.0 / (1.0 + 3.0 * max(c.oil_fraction - 0.025, 0.0))
+    oil = 1.0 / (1.0 + 3.0 * excess(c))
     inside = boiling_film(liquid_film, boiling, quality, sat.rho_l / sat.rho_v) * c.evaporator_inner_area * oil
     dry = strip_conductance(series(outside, inside), air * cp) * (air_temperature - temperature)
     h_air = enthalpy(air_temperature, air_humidity)
@@ -117,8 +119,8 @@ def coil_air(
     entering air [K, kg/kg, Pa].
 
     Off a wet coil the air leaves on the line from its inlet towards saturation at the effective surface enthalpy
-    h_s,eff = h_a - q/m / (1 - e^-NTU_o): T_out = T_s,eff + (T_in - T_s,eff) e^-NTU_o, and likewise the humidity; so the
-    air's enthalpy falls by just the heat taken. Where that line would add moisture the coil is dry.
+    h_s,eff = h_a - q/m / (1 - e^-NTU_o): w_out = w_s,eff + (w_in - w_s,eff) e^-NTU_o, and the temperature is that at
+    which the air's enthalpy has fallen by just the heat taken. Where that line would add moisture the coil is dry.
     """
     cp = 1006.0 + 1860.0 * air_humidity
     temperature = air_temperature - state.heat / (state.air * cp)
@@ -129,8 +131,8 @@ def coil_air(
         surface = temperature_at_saturated_enthalpy(h_in - state.heat / state.air / (1.0 - left), air_pressure)
         w_surface = saturated_humidity_ratio(surface, air_pressure)
         if w_surface < air_humidity:
-            temperature = surface + (air_temperature - surface) * left
             humidity = w_surface + (air_humidity - w_surface) * left
+            temperature = temperature_at_enthalpy(h_in - state.heat / state.air, humidity)
     boiling = min(max(share, 0.0), 1.0)
     mixed = air_temperature + boiling * (temperature - air_temperature) - gas_heat / (state.air * cp)
     mixed_humidity = air_humidity + boiling * (humidity - air_humidity)

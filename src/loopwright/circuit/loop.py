@@ -22,6 +22,7 @@ from loopwright.circuit.evaporator import coil
 from loopwright.circuit.expansion import orifice_tube_flow, thermostatic_valve_flow, valve_opening
 from loopwright.circuit.inventory import two_phase_density
 from loopwright.circuit.lines import LIQUID_RESTRICTION, SUCTION_RESTRICTION, approach, friction, restriction_loss
+from loopwright.circuit.oil import excess, held_liquid, rise_at
 from loopwright.fluids.moist_air import density as air_density
 from loopwright.fluids.moist_air import humidity_ratio
 from loopwright.fluids.refrigerants import (
@@ -193,9 +194,12 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     )
     condenser_in_pressure = high.p + gas_pressure
     intake = displaced(c, te, sat.p, condenser_in_pressure)
-    rate = intake.rate * (1.0 - max(c.oil_fraction - 0.025, 0.0))  # oil takes the place of refrigerant
+    oil = excess(c)
+    rate = intake.rate * (1.0 - oil)  # oil takes the place of refrigerant
     dryness = -math.expm1(-out.units)
-    h_near = sat.h_v + sat.cp_v * positive(air.evaporator_temperature - te) * dryness - out.other * (sat.h_v - sat.h_l)
+    rise_near = positive(air.evaporator_temperature - te) * dryness
+    wet_near = out.other + held_liquid(oil, rise_near)
+    h_near = sat.h_v + sat.cp_v * rise_near - wet_near * (sat.h_v - sat.h_l)
     rho_near = _density(r, sat, te, h_near)
     flow_near = rate * rho_near
     suction_loss = c.suction_loss + restriction_loss(SUCTION_RESTRICTION, c.suction_area)
@@ -203,8 +207,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     t_eo_sat = saturation_temperature(r, p_eo)
     sat_eo = saturation(r, t_eo_sat)
     t_eo = t_eo_sat + positive(air.evaporator_temperature - t_eo_sat) * dryness
-    h_wet = sat_eo.h_v - out.other * (sat_eo.h_v - sat_eo.h_l)
-    h_eo = vapour_enthalpy(r, t_eo_sat, t_eo) if out.units > 0.0 else h_wet
+    h_dry = vapour_enthalpy(r, t_eo_sat, t_eo) if out.units > 0.0 else sat_eo.h_v
+    h_eo = h_dry - (out.other + held_liquid(oil, t_eo - t_eo_sat)) * (sat_eo.h_v - sat_eo.h_l)
     to_suction = approach(c.suction_gain, flow_near, sat.cp_v)
     h_suc = h_eo + sat.cp_v * (air.underhood_temperature - t_eo) * to_suction
     if h_suc >= sat.h_v:
@@ -213,6 +217,8 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     else:
         t_suc, rho_suc = te, _density(r, sat, te, h_suc)
         s_suc = sat.s_v - (sat.h_v - h_suc) / te
+    if oil > 0.0:
+        t_suc = te + rise_at(oil, h_suc - sat.h_v, sat.h_v - sat.h_l, sat.cp_v)
     flow = rate * rho_suc
 
     # ---- discharge
@@ -274,7 +280,7 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
 
     # ---- evaporator: friction, mean temperature
     latent_e = sat_eo.h_v - sat_eo.h_l
-    dp_e = friction(c.evaporator_loss, flow, 2.0 * sat_eo.rho_v) * (1.0 + 8.0 * max(c.oil_fraction - 0.025, 0.0))
+    dp_e = friction(c.evaporator_loss, flow, 2.0 * sat_eo.rho_v) * (1.0 + 8.0 * oil)
     slope_e = latent_e / (t_eo_sat * (1.0 / sat_eo.rho_v - 1.0 / sat_eo.rho_l))
     dt_e = min(dp_e / slope_e, 15.0)
     p_ei = p_eo + dp_e

@@ -32,7 +32,7 @@ OUTPUTS: tuple[str, ...] = (
     "standing_low", "standing_high", "after_stop_common", "after_stop_time",
     # hidden states
     "evaporating_temperature", "condensing_temperature", "superheat", "subcooling", "cooling", "delivered",
-    "charge", "power", "flow", "bubbles", "cold_spot",
+    "charge", "power", "flow", "bubbles", "cold_spot", "oil",
     # corners of the cycle: pressure and enthalpy
     "p_suction", "h_suction", "p_discharge", "h_discharge", "p_condenser_in", "h_condenser_in", "p_condenser_out",
     "h_liquid", "p_expansion_in", "p_evaporator_in", "p_evaporator_out", "h_evaporator_out",
@@ -49,20 +49,31 @@ PLACE: dict[str, int] = {name: i for i, name in enumerate(OUTPUTS)}
     VENT_HUMIDITY, VENT_AIR, CONDENSER_AIR, DUTY, SPEED,
     STANDING_LOW, STANDING_HIGH, AFTER_COMMON, AFTER_TIME,
     T_EVAPORATING, T_CONDENSING, SUPERHEAT, SUBCOOLING, COOLING, DELIVERED,
-    CHARGE, POWER, FLOW, BUBBLES, COLD_SPOT,
+    CHARGE, POWER, FLOW, BUBBLES, COLD_SPOT, OIL,
     P_SUCTION, H_SUCTION, P_DISCHARGE, H_DISCHARGE, P_CONDENSER_IN, H_CONDENSER_IN, P_CONDENSER_OUT,
     H_LIQUID, P_EXPANSION_IN, P_EVAPORATOR_IN, P_EVAPORATOR_OUT, H_EVAPORATOR_OUT,
 ) = range(len(OUTPUTS))  # fmt: skip
 
 CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
 PROBE_SHARE = 0.4  # of the hot air drawn back to the condenser, what a probe ahead of the grille feels; a judgement
+IDLE_AT_COMPRESSOR, IDLE_IN_LINE = 0.6, 0.2  # of the engine bay's warmth, what pipes without flow take up; judgements
+NOMINAL_DENSITY = 8.0  # kg/m3 of swept volume: the flow of a usual loop, as in the balances
+FILM_COUNTS = 0.4  # share of the usual flow under which the film inside a pipe is what counts; a judgement
 CYCLE_TIME = 25.0  # clutch cycle [s], some two to five a minute; order of size
 
 
 @njit(cache=True)
-def _surface(c: Any, temperature: float, around: float) -> float:
-    """Surface reading of a pipe [K]: part of the way from the refrigerant to the air around it."""
-    return temperature + c.pipe_contact * (around - temperature)
+def _exposed(c: Any, flow: float) -> float:
+    """Share of the way to the air around that a pipe's surface reads off its refrigerant, at this flow.
+
+    What is between refrigerant and thermometer and what is between it and the air share the difference: s = k/(1 + k).
+    Of the inner part the film goes with flow^-0.8 (Dittus and Boelter; Incropera ch. 8) and takes over where hardly
+    anything flows: a pipe without flow takes on the warmth around it. The circuit's share holds at usual flows.
+    """
+    usual = NOMINAL_DENSITY * c.displacement * c.speed
+    thin = max(FILM_COUNTS * usual / max(flow, 1e-3 * usual), 1.0)
+    k = c.pipe_contact / (1.0 - c.pipe_contact) * thin**0.8
+    return k / (1.0 + k)
 
 
 @njit(cache=True)
@@ -126,8 +137,14 @@ def read_idle(c: Any, r: Any, out: np.ndarray) -> None:
     vent = _vent(c, air.evaporator_temperature + 1.0, air.evaporator_temperature)
     for i in (VENT, VENT_MIN, VENT_MAX):
         out[i] = vent
-    for i in range(COMPRESSOR_SUCTION, EVAPORATOR_OUTLET + 1):
-        out[i] = _surface(c, rest, air.underhood_temperature)
+    bay = air.underhood_temperature - air.condenser_temperature
+    for i in (COMPRESSOR_SUCTION, COMPRESSOR_DISCHARGE):
+        out[i] = air.condenser_temperature + IDLE_AT_COMPRESSOR * bay
+    out[CONDENSER_INLET] = out[CONDENSER_OUTLET] = air.condenser_temperature
+    for i in (DRIER_OUTLET, EXPANSION_INLET):
+        out[i] = air.condenser_temperature + IDLE_IN_LINE * bay
+    out[EVAPORATOR_INLET] = out[EVAPORATOR_OUTLET] = air.evaporator_temperature
+    _offsets(c, out)
     out[CONDENSER_AIR_OUT] = air.condenser_temperature
     out[VENT_HUMIDITY] = air.evaporator_humidity
     out[AFTER_COMMON] = pressure
@@ -135,6 +152,7 @@ def read_idle(c: Any, r: Any, out: np.ndarray) -> None:
     out[T_EVAPORATING] = rest
     out[T_CONDENSING] = rest
     out[CHARGE] = c.charge
+    out[OIL] = c.oil_fraction
     sat = saturation(r, rest)
     for i in (
         P_SUCTION,
@@ -203,16 +221,17 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     out[VENT_MIN] = vent - pull * off_peak * 0.5
     out[VENT_MAX] = vent + pull * on_peak * 0.5
 
-    hood, front = air.underhood_temperature, air.condenser_temperature
-    out[COMPRESSOR_SUCTION] = _surface(c, s.suction_temperature, hood)
-    out[COMPRESSOR_DISCHARGE] = _surface(c, s.discharge_temperature, hood)
-    out[CONDENSER_INLET] = _surface(c, s.condenser_in_temperature, front)
-    out[CONDENSER_OUTLET] = _surface(c, s.liquid_temperature, front)
-    out[EXPANSION_INLET] = _surface(c, s.expansion_in_temperature, hood)
+    # one pipe after the other, each part of the way from its refrigerant to the air around it
+    hood, front, off = air.underhood_temperature, air.condenser_temperature, _exposed(c, s.flow)
     before = s.expansion_in_temperature if c.restriction_at_outlet > 0.5 else s.liquid_temperature
-    out[DRIER_OUTLET] = _surface(c, before, hood)
-    out[EVAPORATOR_INLET] = _surface(c, s.evaporator_in_temperature, hood)
-    out[EVAPORATOR_OUTLET] = _surface(c, s.evaporator_out_temperature, hood)
+    out[COMPRESSOR_SUCTION] = s.suction_temperature + off * (hood - s.suction_temperature)
+    out[COMPRESSOR_DISCHARGE] = s.discharge_temperature + off * (hood - s.discharge_temperature)
+    out[CONDENSER_INLET] = s.condenser_in_temperature + off * (front - s.condenser_in_temperature)
+    out[CONDENSER_OUTLET] = s.liquid_temperature + off * (front - s.liquid_temperature)
+    out[DRIER_OUTLET] = before + off * (hood - before)
+    out[EXPANSION_INLET] = s.expansion_in_temperature + off * (hood - s.expansion_in_temperature)
+    out[EVAPORATOR_INLET] = s.evaporator_in_temperature + off * (hood - s.evaporator_in_temperature)
+    out[EVAPORATOR_OUTLET] = s.evaporator_out_temperature + off * (hood - s.evaporator_out_temperature)
     _offsets(c, out)
     condenser_capacity = s.condenser_air * air.condenser_density * 1006.0
     out[CONDENSER_AIR] = s.condenser_air / c.condenser_air_reference
@@ -224,7 +243,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
         c,
         saturation_pressure(r, 0.35 * s.condensing_temperature + 0.65 * max(t_low, air.evaporator_temperature - 12.0)),
     )
-    out[AFTER_TIME] = equalising_time(c, r, s.flow, s.condensing_temperature, s.evaporating_temperature)
+    while_on = s.flow / max(duty, 0.1)  # a clutch was in before the stop
+    out[AFTER_TIME] = equalising_time(c, r, while_on, s.condensing_temperature, s.evaporating_temperature)
     out[T_EVAPORATING] = s.evaporating_temperature
     out[T_CONDENSING] = s.condensing_temperature
     out[SUPERHEAT] = s.superheat
@@ -236,6 +256,7 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     vent_enthalpy = enthalpy(vent - c.vent_offset, leaving.humidity_ratio)
     out[DELIVERED] = coil.air * (enthalpy(air.evaporator_temperature, air.evaporator_humidity) - vent_enthalpy)
     out[CHARGE] = c.charge
+    out[OIL] = c.oil_fraction
     out[POWER] = s.power
     out[FLOW] = s.flow
     out[BUBBLES] = s.expansion_in_quality

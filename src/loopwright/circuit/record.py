@@ -81,7 +81,7 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("tube_diameter", "m", 1.5e-3, "orifice tube bore"),
     ("tube_length", "m", 38.3e-3, "orifice tube length"),
     # evaporator and cabin
-    ("evaporator_conductance", "W/K", 480.0, "air-side conductance, dry, at the reference air flow"),
+    ("evaporator_conductance", "W/K", 330.0, "air-side conductance, dry, at the reference air flow"),
     ("evaporator_air", "m3/s", 0.13, "blower air flow in this test"),
     ("evaporator_air_reference", "m3/s", 0.13, "air flow at which the conductance is given"),
     ("evaporator_inner_area", "m2", 1.0, "refrigerant-side area"),
@@ -96,7 +96,7 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
         "share of the way from coil air to cabin-side surroundings that vent air warms in the duct",
     ),
     ("heater_temperature", "K", 345.0, "air off the heater core, for the mixing door"),
-    ("pipe_contact", "1", 0.07, "share of the way to underhood air that a pipe's surface reading stands off"),
+    ("pipe_contact", "1", 0.07, "share of the way to the air around that a pipe's surface stands off, at a usual flow"),
     # weather and test
     ("air_temperature", "K", 303.15, "ambient air temperature"),
     ("air_pressure", "Pa", 101325.0, "ambient pressure"),

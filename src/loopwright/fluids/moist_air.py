@@ -22,6 +22,7 @@ __all__ = [
     "saturated_enthalpy",
     "saturated_humidity_ratio",
     "saturation_pressure_water",
+    "temperature_at_enthalpy",
     "temperature_at_saturated_enthalpy",
     "wet_bulb",
 ]
@@ -120,6 +121,18 @@ def enthalpy(temperature: float, humidity_ratio: float) -> float:
     """
     t = temperature - ZERO
     return 1006.0 * t + humidity_ratio * (2.501e6 + 1860.0 * t)
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def temperature_at_enthalpy(enthalpy: float, humidity_ratio: float) -> float:
+    """Temperature [K] at which air of a humidity ratio [kg/kg] has an enthalpy [J/kg of dry air].
+
+    Source: ASHRAE 2017, ch. 1, eq. 30, solved for the temperature.
+
+    >>> round(temperature_at_enthalpy(enthalpy(298.15, 0.01), 0.01), 6)
+    298.15
+    """
+    return ZERO + (enthalpy - 2.501e6 * humidity_ratio) / (1006.0 + 1860.0 * humidity_ratio)
 
 
 @njit(cache=True, error_model="numpy", fastmath={"contract"})
