@@ -26,14 +26,14 @@ DIRECT, AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER, HU
 
 # The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another.
 # Judgements, checked against vehicles simulated by other physics (see docs/inference.md).
-PRESSURE_SHARE = 0.045
-PRESSURE_FLOOR = 9e3
+PRESSURE_SHARE = 0.035
+PRESSURE_FLOOR = 7e3
 STANDING_SHARE = 0.008
 AFTER_STOP_SHARE = 0.20
 MODEL_ERROR = {
-    "vent_center": 1.6, "vent_left": 2.0, "vent_right": 2.0,
-    "compressor_suction": 2.6, "compressor_discharge": 3.5, "condenser_inlet": 3.5, "condenser_outlet": 1.6,
-    "drier_outlet": 1.6, "expansion_inlet": 1.8, "evaporator_inlet": 1.6, "evaporator_outlet": 1.8,
+    "vent_center": 1.3, "vent_left": 1.8, "vent_right": 1.8,
+    "compressor_suction": 1.6, "compressor_discharge": 1.8, "condenser_inlet": 1.8, "condenser_outlet": 1.0,
+    "drier_outlet": 0.8, "expansion_inlet": 0.9, "evaporator_inlet": 0.9, "evaporator_outlet": 1.0,
     "ambient_air": 0.7, "condenser_air_in": 1.3, "condenser_air_out": 4.0, "cabin_air_in": 1.0,
 }  # fmt: skip
 
@@ -221,16 +221,18 @@ def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
         p = none if word == 0 else (weak - none if word == 1 else 1.0 - weak)
         return math.log(AIRFLOW_MISTAKE / 3.0 + (1.0 - AIRFLOW_MISTAKE) * max(p, 0.0))
     if kind == 2:
+        streaks = 0.03 + 0.35 * _below((out[points.OIL] - 0.08) / 0.02)
+        if word == 3:
+            return math.log(streaks)
         flashing = _below((v - 0.01) / 0.01)
-        bubbles = 0.10 + 0.60 * flashing
-        p = 0.79 * (1.0 - flashing) + 0.04 * flashing
+        p = 0.80 * (1.0 - flashing) + 0.05 * flashing
         if word == 1:
-            p = bubbles
+            p = 0.12 + 0.60 * flashing
         elif word == 2:
-            p = 0.03 + 0.15 * flashing
-        elif word >= 3:
+            p = 0.04 + 0.15 * flashing
+        elif word == 4:
             p = 0.04
-        return math.log(p)
+        return math.log(p * (1.0 - streaks))
     if kind == 3:
         stopped = 0.03 + 0.85 * _below((0.35 - v) / 0.08)
         return math.log(stopped if word == 0 else 1.0 - stopped)

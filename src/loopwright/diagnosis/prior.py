@@ -54,6 +54,16 @@ class Parameter:
     multiplies: tuple[str, ...] = ()
     adds: tuple[str, ...] = ()
 
+    @property
+    def pair(self) -> tuple[float, float]:
+        """The two numbers of its distribution, in the order that `value_of` takes them."""
+        return (self.median, self.spread) if _KIND[self.distribution] <= LOGNORMAL else (self.low, self.high)
+
+    @property
+    def middle(self) -> float:
+        """Its value at u = 0."""
+        return float(value_of(_KIND[self.distribution], *self.pair, 0.0))
+
 
 @dataclass(frozen=True)
 class Prior:
@@ -266,9 +276,8 @@ def _built(structure: Structure, name: str) -> np.ndarray:
         for key, value in prior_cards()[part].fields.items():
             batch[key] = value
         for p in prior_cards()[part].parameters:
-            middle = p.median if p.distribution in ("normal", "lognormal") else 0.5 * (p.low + p.high)
             for target in p.sets:
-                batch[target] = middle
+                batch[target] = p.middle
     batch["valve_area"] *= VALVE_SIZE.get(name, 1.0)
     batch["charge"] = batch["label_charge"] = _charge_at_level(batch, name)
     _scale_to_label(batch[0], 0.6)
@@ -311,7 +320,7 @@ def _hypothesis(
         own[FIELDS[f.field].place] = f.value
     names = [p.name for p in parameters]
     kinds = [_KIND[p.distribution] for p in parameters]
-    pairs = [(p.median, p.spread) if _KIND[p.distribution] <= LOGNORMAL else (p.low, p.high) for p in parameters]
+    pairs = [p.pair for p in parameters]
     targets: list[tuple[int, int, int, float]] = []
     for j, p in enumerate(parameters):
         for how, fields in ((SET, p.sets), (MULTIPLY, p.multiplies), (ADD, p.adds)):
