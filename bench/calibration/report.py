@@ -14,25 +14,28 @@ from bench.calibration.population import SETS
 OWN = machine.RESULTS / "calibration_own.csv"
 NESTED = machine.RESULTS / "calibration_nested.csv"
 OTHER = machine.RESULTS / "calibration_other_physics.csv"
+TRAINED = machine.RESULTS / "calibration_trained.csv"
 REPORT = machine.RESULTS / "calibration.md"
 Row = Mapping[str, str]
 
 
 def write() -> str:
     """Write the report of whatever rows there are; returns its text."""
-    own, nested, other = rows.read(OWN), rows.read(NESTED), rows.read(OTHER)
+    own, nested, other, trained = (rows.read(path) for path in (OWN, NESTED, OTHER, TRAINED))
     parts = [
         "# Calibration",
         "",
         "Written by `python -m bench.calibrate`; the rows behind it are the CSV files beside this page.",
         "",
-        *machine.lines("dynesty"),
+        *machine.lines("dynesty", "scikit-learn"),
         "",
     ]
     parts += _own(own) if own else []
     parts += _nested(nested) if nested else []
     parts += _detection("Causes found: our own prior population", own) if own else []
     parts += _detection("Causes found: vehicles of other physics", other) if other else []
+    parts += _detection("What a classifier trained on those other physics finds", trained) if trained else []
+    parts += _side_by_side(other, trained) if other and trained else []
     parts += _probabilities("Class probabilities on other physics", other) if other else []
     text = "\n".join(parts) + "\n"
     REPORT.write_text(text, encoding="utf-8", newline="\n")
@@ -235,6 +238,35 @@ def _detection(title: str, given: Sequence[Row]) -> list[str]:
         "not say where its severe and moderate begin."
     )
     return [*text, "", note, "", *_by_fault(given)]
+
+
+def _side_by_side(other: Sequence[Row], trained: Sequence[Row]) -> list[str]:
+    """The engine beside the classifier on the same vehicles."""
+    text = [
+        "## The engine beside that classifier",
+        "",
+        "The classifier has seen 8,000 vehicles of the simulator that made these; the engine none. What it cannot tell, "
+        "the readings do not say.",
+        *_head("set", "cooling down", "n", "right: engine", "classifier", "missed: engine", "classifier"),
+    ]
+    alarms = []
+    for name in SETS:
+        for least, label in ((-9.0, "any fault"), *detection.EFFECTS):
+            hurt = [
+                [
+                    r
+                    for r in given
+                    if r["set"] == name and r["truth"] != "healthy" and 1.0 - float(r["capacity"]) > least
+                ]
+                for given in (other, trained)
+            ]
+            a, b = (detection.shares(x) for x in hurt)
+            values = (a["n"], a["correct"], b["correct"], a["missed"], b["missed"])
+            text.append(_line(name, label, *(f"{v:.0f}" for v in values)))
+        sound = [[r for r in g if r["set"] == name and r["truth"] == "healthy"] for g in (other, trained)]
+        a, b = (detection.shares(x) for x in sound)
+        alarms.append(_line(name, f"{a['n']:.0f}", f"{a['false alarm']:.0f}", f"{b['false alarm']:.0f}"))
+    return [*text, *_head("set", "healthy, n", "false alarm: engine", "classifier"), *alarms, ""]
 
 
 def _by_fault(given: Sequence[Row]) -> list[str]:
