@@ -21,7 +21,7 @@ __all__ = ["Posterior", "draw_prior", "infer"]
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
 ITERATIONS = 12
 NEAR = 5.5  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
-CLOSE = 3.0  # nats within which a hypothesis is sampled with full effort
+CLOSE = 2.7  # nats within which a hypothesis is sampled with full effort
 HEATS = {0.35: 0.55, 0.9: 0.45}  # powers of the likelihood in the first parts of the mixture, and the draws of each
 LOG_2PI = math.log(2.0 * math.pi)
 
@@ -64,8 +64,8 @@ class _Effort(NamedTuple):
     kept: int
 
 
-SKETCH = _Effort(250, 60, 3, 60.0, 3, 800, 150)  # of every hypothesis near the best
-FULL = _Effort(400, 100, 4, 100.0, 6, 2400, 400)  # of those that the sketch leaves close
+SKETCH = _Effort(250, 60, 3, 60.0, 2, 600, 150)  # of every hypothesis near the best
+FULL = _Effort(400, 100, 4, 100.0, 5, 2000, 400)  # of those that the sketch leaves close
 MOST_FULL = 24  # hypotheses that get their effort in full
 MOST = 72  # hypotheses over which the sketch must do
 
