@@ -242,8 +242,10 @@ def _detection(title: str, given: Sequence[Row]) -> list[str]:
 
 def _side_by_side(other: Sequence[Row], trained: Sequence[Row]) -> list[str]:
     """The engine beside the classifier on the same vehicles."""
+    seen = {r["id"] for r in other}
+    trained = [r for r in trained if r["id"] in seen]
     text = [
-        "## The engine beside that classifier",
+        f"## The engine beside that classifier, {len(seen)} vehicles",
         "",
         "The classifier has seen 8,000 vehicles of the simulator that made these; the engine none. What it cannot tell, "
         "the readings do not say.",
