@@ -247,8 +247,8 @@ def _side_by_side(other: Sequence[Row], trained: Sequence[Row]) -> list[str]:
     text = [
         f"## The engine beside that classifier, {len(seen)} vehicles",
         "",
-        "The classifier has seen 8,000 vehicles of the simulator that made these; the engine none. What it cannot tell, "
-        "the readings do not say.",
+        "The classifier was trained on the simulator that made these (8,000 vehicles in full); the engine knows none of it. "
+        "What the classifier cannot tell is hard to read from such sheets at all.",
         *_head("set", "cooling down", "n", "right: engine", "classifier", "missed: engine", "classifier"),
     ]
     alarms = []

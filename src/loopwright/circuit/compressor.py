@@ -9,8 +9,11 @@ from numba import njit
 
 from loopwright.fluids.refrigerants import isentrope
 
-__all__ = ["Displaced", "capacity_share", "displaced", "isentropic_efficiency", "volumetric_efficiency", "work"]
+__all__ = [
+    "Displaced", "capacity_share", "displaced", "isentropic_efficiency", "usual_flow", "volumetric_efficiency", "work",
+]  # fmt: skip
 
+USUAL_DENSITY = 8.0  # kg/m3 of swept volume, order of size
 KAPPA = 1.11  # isentropic exponent of R-134a vapour, as used where the correlation was tabulated
 
 
@@ -19,6 +22,12 @@ class Displaced(NamedTuple):
 
     rate: float
     share: float
+
+
+@njit(cache=True)
+def usual_flow(c: Any) -> float:
+    """Flow [kg/s] of the size that a circuit `c` usually has: a measure for balances and pipes, not a prediction."""
+    return USUAL_DENSITY * c.displacement * c.speed
 
 
 @njit(cache=True)

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from numba import njit
 
-from loopwright.circuit.compressor import displaced, work
+from loopwright.circuit.compressor import displaced, usual_flow, work
 from loopwright.circuit.condenser import face, fan_share, positive, zones
 from loopwright.circuit.evaporator import coil
 from loopwright.circuit.expansion import orifice_tube_flow, thermostatic_valve_flow, valve_opening
@@ -312,7 +312,7 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
     boiling_share = 1.0 - drying
     boiled = flow * (min(h_eo, sat_eo.h_v) - h_lo)
     gas_heat = flow * max(h_eo - sat_eo.h_v, 0.0)
-    nominal_flow = 8.0 * c.displacement * c.speed
+    nominal_flow = usual_flow(c)
     flow_balance = (delivered - flow) / nominal_flow
     # no share and no heat must not make a heat: less than nothing of a coil warmer than its air would balance
     taken = boiling_share * (state.heat if boiling_share > 0.0 else abs(state.heat))

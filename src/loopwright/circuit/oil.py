@@ -10,7 +10,7 @@ from numba import njit
 __all__ = ["excess", "held_liquid", "rise_at"]
 
 USUAL = 0.025  # mass share of the flow in a healthy loop; its effects are part of every other coefficient
-HELD, NEAR = 4.2, 2.4  # K; least squares by eye through the source's curve, see `held_liquid`
+HELD, NEAR = 4.2, 2.4  # K; laid by eye through the source's curve, see `held_liquid`
 
 
 @njit(cache=True)
@@ -25,7 +25,7 @@ def held_liquid(oil: float, rise: float) -> float:
 
     The last liquid of an evaporator is mostly oil: with a mass share w of oil it boils at T_bub(w), so at a rise of
     T_bub - T_sat the oil still holds m = oil (1 - w)/w. A valve that feels the rise takes it for superheat.
-    (1 - w)/w = 4.2 K/(rise + 2.4 K) follows the source within a tenth from 1.6 to 15 K, R-134a and R-1234yf, -5 to
+    (1 - w)/w = 4.2 K/(rise + 2.4 K) follows the source within a sixth from 1.6 to 16 K, R-134a and R-1234yf, -5 to
     10 °C.
 
     Source: Thome 1995, HVAC&R Research 1:334-349, boiling points of refrigerant-oil mixtures (from memory).

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from loopwright.circuit.compressor import usual_flow
 from loopwright.circuit.evaporator import coil as coil_state
 from loopwright.circuit.evaporator import coil_air
 from loopwright.circuit.loop import Air, entering_air, loop
@@ -57,20 +58,19 @@ PLACE: dict[str, int] = {name: i for i, name in enumerate(OUTPUTS)}
 CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
 PROBE_SHARE = 0.4  # of the hot air drawn back to the condenser, what a probe ahead of the grille feels; a judgement
 IDLE_AT_COMPRESSOR, IDLE_IN_LINE = 0.6, 0.2  # of the engine bay's warmth, what pipes without flow take up; judgements
-NOMINAL_DENSITY = 8.0  # kg/m3 of swept volume: the flow of a usual loop, as in the balances
 FILM_COUNTS = 0.4  # share of the usual flow under which the film inside a pipe is what counts; a judgement
 CYCLE_TIME = 25.0  # clutch cycle [s], some two to five a minute; order of size
 
 
 @njit(cache=True)
 def _exposed(c: Any, flow: float) -> float:
-    """Share of the way to the air around that a pipe's surface reads off its refrigerant, at this flow.
+    """Share of the way to the air around [-] that a pipe's surface reads off its refrigerant, at a `flow` [kg/s].
 
     What is between refrigerant and thermometer and what is between it and the air share the difference: s = k/(1 + k).
     Of the inner part the film goes with flow^-0.8 (Dittus and Boelter; Incropera ch. 8) and takes over where hardly
     anything flows: a pipe without flow takes on the warmth around it. The circuit's share holds at usual flows.
     """
-    usual = NOMINAL_DENSITY * c.displacement * c.speed
+    usual = usual_flow(c)
     thin = max(FILM_COUNTS * usual / max(flow, 1e-3 * usual), 1.0)
     k = c.pipe_contact / (1.0 - c.pipe_contact) * thin**0.8
     return k / (1.0 + k)

@@ -58,10 +58,8 @@ def misfit(p: Posterior, e: Evidence, seed: int) -> float:
         return 1.0
     rng = np.random.default_rng(seed)
     rows = rng.choice(len(p.which), size=DRAWS, p=p.weights)
-    seen = np.empty(DRAWS)
-    for n, i in enumerate(rows):
-        z = [(e.value[k] - predict_reading(e, k, p.outputs[i])) / e.sigma[k] for k in range(len(e.value))]
-        seen[n] = _deviance(np.array(z)[None, :])[0]
+    shown = np.array([[predict_reading(e, k, p.outputs[i]) for k in range(len(e.value))] for i in rows])
+    seen = _deviance((e.value - shown) / e.sigma)
     copies = rng.standard_t(TAILS, (4000, len(e.value))) * np.sqrt((TAILS - 2.0) / TAILS)
     distribution = np.sort(_deviance(copies))
     return float((1.0 - np.searchsorted(distribution, seen) / len(distribution)).mean())
