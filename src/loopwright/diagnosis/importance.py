@@ -21,13 +21,13 @@ from numba import njit, prange
 from loopwright.circuit.record import CIRCUIT
 from loopwright.circuit.steady import CONVERGED
 from loopwright.diagnosis.likelihood import Evidence, log_likelihood
-from loopwright.diagnosis.posterior import FAR, N_OUT, climb, log_prior_density, outputs_at
+from loopwright.diagnosis.posterior import FAR, N_OUT, climb, leanings, log_prior_density, outputs_at
 from loopwright.diagnosis.prior import Table, bend
 
-__all__ = ["PRIOR_SHARE", "draw"]
+__all__ = ["PRIOR_SHARE", "Building", "Part", "build", "sample"]
 
 REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in turn
-SLIDE = 1.2  # length of a move along the severity in units of its part's spread
+SLIDE = 1.2  # length of a move along one unknown in units of its part's spread
 FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than the posterior's
 PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
 FITTED = 0.45  # share of the last draws from the fitted part
@@ -36,13 +36,15 @@ WIDER = 1.25  # covariance of the last part over that
 MOST_IN_EVIDENCE, MOST_IN_DRAWS = 10.0, 1.5  # weight of one draw, in mean weights times the root of their number
 SHARPEST = 1  # part that stands at the highest peak with the greatest power of the likelihood
 ADDED_HEAT = 0.6  # power of the likelihood in the covariance of an added part
+FARTHEST = np.array([15.0, 20.0, 0.8, 1.0])  # that a start leans from its anchor: derivatives hold near it
 LOG_2PI = 1.8378770664093453
 
 
 class Part(NamedTuple):
     """The mixture's parts: centre (k, d), lower factor and its inverse (k, d, d), log determinant (k,), draws (k,).
 
-    `start` (k, 4) and `slopes` (k, 4, 4) are the solver's unknowns and derivatives at each centre.
+    A draw's loop is solved from `start` (k, 4), the solver's unknowns at `anchor` (k, d), moved along `lean` (k, 4, d),
+    their derivatives there, with the balances' derivatives `slopes` (k, 4, 4).
     """
 
     centre: np.ndarray
@@ -50,8 +52,21 @@ class Part(NamedTuple):
     inverse: np.ndarray
     log_det: np.ndarray
     drawn: np.ndarray
+    anchor: np.ndarray
     start: np.ndarray
+    lean: np.ndarray
     slopes: np.ndarray
+
+
+class Building(NamedTuple):
+    """`first` draws to begin with, `more` for each part added, until `wanted` are effective; of them `kept` are moved
+    `turns` times and give the fitted part."""
+
+    first: int
+    more: int
+    wanted: float
+    kept: int
+    turns: int
 
 
 class Draws(NamedTuple):
@@ -128,6 +143,23 @@ def _draw_part(d: int, part: Part, k: int, u: np.ndarray) -> None:
 
 
 @njit(cache=True)
+def _set_out(d: int, part: Part, k: int, s: Draws, i: int) -> None:
+    """The solver's start for the i-th draw: the unknowns as they lean from the k-th part's anchor."""
+    _lean(d, part, k, s.u[i], part.anchor[k], part.start[k], s.x[i])
+    s.jac[i] = part.slopes[k]
+
+
+@njit(cache=True)
+def _lean(d: int, part: Part, k: int, u: np.ndarray, before: np.ndarray, x: np.ndarray, into: np.ndarray) -> None:
+    """Fill `into` (4) with `x`, the unknowns at `before`, moved to `u` along the k-th part's derivatives."""
+    for m in range(4):
+        row, far = part.lean[k, m], 0.0
+        for j in range(d):
+            far += row[j] * (u[j] - before[j])
+        into[m] = x[m] + min(max(far, -FARTHEST[m]), FARTHEST[m])
+
+
+@njit(cache=True)
 def _score(table: Table, h: int, r: Any, e: Evidence, record: np.ndarray, s: Draws, i: int) -> None:
     """Solve the i-th draw from the state it holds and fill what it shows and the log of likelihood times prior."""
     bend(table, h, s.u[i], record.view(np.float64))
@@ -145,12 +177,12 @@ def _begin(table: Table, h: int, r: Any, e: Evidence, part: Part, parts: int, re
     for k in range(parts):
         for _ in range(part.drawn[k]):
             _draw_part(d, part, k, s.u[n])
-            s.x[n], s.jac[n] = part.start[k], part.slopes[k]
+            _set_out(d, part, k, s, n)
             n += 1
     from_prior = most - n
     for _ in range(from_prior):
         s.u[n, :d] = np.random.standard_normal(d)
-        s.x[n], s.jac[n] = part.start[0], part.slopes[0]
+        _set_out(d, part, 0, s, n)
         n += 1
     for i in range(n):
         _score(table, h, r, e, record, s, i)
@@ -200,7 +232,8 @@ def _put_part(table: Table, h: int, r: Any, e: Evidence, s: Draws, i: int, part:
     part.inverse[k, :d, :d] = np.linalg.inv(low)
     part.log_det[k] = np.log(np.diag(low)).sum()
     part.drawn[k] = count
-    part.start[k], part.slopes[k] = x, s.jac[i]
+    part.anchor[k], part.start[k] = u, x
+    leanings(table, h, r, u, x, np.empty(1, CIRCUIT), part.slopes[k], part.lean[k])
 
 
 @njit(cache=True)
@@ -222,16 +255,21 @@ def _fit_part(s: Draws, d: int, part: Part, k: int) -> None:
     part.factor[k, :d, :d] = low
     part.inverse[k, :d, :d] = np.linalg.inv(low)
     part.log_det[k] = np.log(np.diag(low)).sum()
-    part.start[k], part.slopes[k] = s.x[0], s.jac[0]
+    part.anchor[k], part.start[k] = part.anchor[SHARPEST], part.start[SHARPEST]
+    part.lean[k], part.slopes[k] = part.lean[SHARPEST], part.slopes[SHARPEST]
 
 
 @njit(cache=True)
-def _share_out(part: Part, parts: int, fresh: int) -> None:
-    """Draws of each part for the last, fresh draw: half from the fitted part, the rest as they were drawn before."""
+def _shared_out(part: Part, parts: int, fresh: int) -> Part:
+    """The mixture with its draws for `fresh` in all: `FITTED` from the last part, the rest as they were before."""
+    drawn = np.zeros(parts, np.int64)
     before = part.drawn[: parts - 1].sum()
     for k in range(parts - 1):
-        part.drawn[k] = int(part.drawn[k] * (0.92 - FITTED) * fresh / before)
-    part.drawn[parts - 1] = int(FITTED * fresh)
+        drawn[k] = int(part.drawn[k] * (1.0 - PRIOR_SHARE - FITTED) * fresh / before)
+    drawn[parts - 1] = int(FITTED * fresh)
+    return Part(
+        part.centre, part.factor, part.inverse, part.log_det, drawn, part.anchor, part.start, part.lean, part.slopes
+    )
 
 
 @njit(cache=True)
@@ -246,7 +284,7 @@ def _draw_more(
         s.log_q[i] = _add(s.log_q[i], log_count + _log_part(s.u[i], d, part, k))
     for i in range(n, n + part.drawn[k]):
         _draw_part(d, part, k, s.u[i])
-        s.x[i], s.jac[i] = part.start[k], part.slopes[k]
+        _set_out(d, part, k, s, i)
         _score(table, h, r, e, record, s, i)
         s.log_q[i] = _log_mixture(s.u[i], d, part, parts, from_prior)
     return n + int(part.drawn[k])
@@ -311,16 +349,39 @@ def _swing(d: int, part: Part, k: int, reach: float, u: np.ndarray, into: np.nda
 
 
 @njit(cache=True)
-def _slide(d: int, part: Part, k: int, u: np.ndarray, into: np.ndarray) -> None:
-    """Fill `into` with a move of the last unknown, the severity; the others follow by the k-th part's covariance.
+def _picked(cumulative: np.ndarray) -> int:
+    """A place drawn by cumulative shares."""
+    k, pick = 0, np.random.random()
+    while k < cumulative.shape[0] - 1 and cumulative[k] < pick:
+        k += 1
+    return k
+
+
+@njit(cache=True)
+def _told(d: int, part: Part, k: int) -> np.ndarray:
+    """Cumulative shares (d,) of the unknowns by how much the readings tell of each.
+
+    That is 1 less its variance in the k-th part. The last, the severity where there is one, counts three times.
+    """
+    share = np.empty(d)
+    for j in range(d):
+        row = part.factor[k, j]
+        share[j] = max(1.0 - _sum_to(row, row, j + 1), 0.01)
+    share[d - 1] *= 3.0
+    return np.cumsum(share) / share.sum()
+
+
+@njit(cache=True)
+def _slide(d: int, part: Part, k: int, along: int, u: np.ndarray, into: np.ndarray) -> None:
+    """Fill `into` with a move of one unknown; the others follow by the k-th part's covariance.
 
     Up and down are equally likely, so the move needs no correction.
     """
     step = SLIDE * np.random.standard_normal()
-    last = part.factor[k, d - 1]
-    spread = _sum_to(last, last, d)
+    row = part.factor[k, along]
+    spread = math.sqrt(_sum_to(row, row, along + 1))
     for j in range(d):
-        into[j] = u[j] + step * _sum_to(part.factor[k, j], last, j + 1) / math.sqrt(spread)
+        into[j] = u[j] + step * _sum_to(part.factor[k, j], row, min(j, along) + 1) / spread
 
 
 @njit(cache=True)
@@ -331,26 +392,26 @@ def _stir(
 
     Draws that stand for many come apart. Each move takes one part's Gaussian N(c, C), picked by its share of the
     draws, and goes to c + sqrt(1 - a^2) (u - c) + a C^1/2 z, which leaves that Gaussian as it is; Metropolis and
-    Hastings do the rest. Every second turn slides along the severity instead (`_slide`). Source: Cotter et al. 2013,
-    Stat. Sci. 28:424-446 (from memory).
+    Hastings do the rest. Every second turn slides along one unknown instead (`_slide`), picked by `_told`: where the
+    readings bend with it, no Gaussian reaches far enough. Source: Cotter et al. 2013, Stat. Sci. 28:424-446 (from
+    memory).
     """
     d, n = table.parameters[h], s.log_pi.shape[0]
     spare = _empty(1, s.u.shape[1])
     share = np.cumsum(part.drawn[:parts]) / part.drawn[:parts].sum()
+    told = _told(d, part, parts - 1)
     accepted = 0
     for turn in range(turns):
         reach = REACHES[(turn // 2) % len(REACHES)]
         for i in range(n):
-            k = 0
-            pick = np.random.random()
-            while k < parts - 1 and share[k] < pick:
-                k += 1
+            k = _picked(share)
             along = turn % 2 == 1
             if along:
-                _slide(d, part, k, s.u[i], spare.u[0])
+                _slide(d, part, k, _picked(told), s.u[i], spare.u[0])
             else:
                 _swing(d, part, k, reach, s.u[i], spare.u[0])
-            spare.x[0], spare.jac[0] = s.x[i], s.jac[i]
+            _lean(d, part, k, spare.u[0], s.u[i], s.x[i], spare.x[0])
+            spare.jac[0] = s.jac[i]
             _score(table, h, r, e, record, spare, 0)
             if spare.log_pi[0] <= FAR:
                 continue
@@ -364,71 +425,84 @@ def _stir(
 
 
 @njit(cache=True)
-def _draw_one(
-    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, first: int, more: int, wanted: float,
-    turns: int, fresh: int, u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
-) -> float:  # fmt: skip
-    """One hypothesis; fills `u` (n, d) and `outs` (n, outputs); returns the log evidence."""
+def _build_one(
+    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Building
+) -> int:  # fmt: skip
+    """Add parts to one hypothesis' mixture, the fitted one last; returns how many there are."""
     np.random.seed(seed)
-    d, width = table.parameters[h], u.shape[1]
+    d, width = table.parameters[h], part.centre.shape[1]
     rounds = part.drawn.shape[0] - parts - 1
-    most = max(first + rounds * more, fresh)
     record = np.empty(1, CIRCUIT)
-    s = _empty(most, width)
-    n, from_prior = _begin(table, h, r, e, part, parts, record, s, first)
+    s = _empty(effort.first + rounds * effort.more, width)
+    n, from_prior = _begin(table, h, r, e, part, parts, record, s, effort.first)
     log_total, effective, heaviest = _effective(s, n)
     used = parts
-    while used < parts + rounds and effective < wanted and log_total > FAR:
-        _put_part(table, h, r, e, s, heaviest, part, used, more)
+    while used < parts + rounds and effective < effort.wanted and log_total > FAR:
+        _put_part(table, h, r, e, s, heaviest, part, used, effort.more)
         used += 1
         n = _draw_more(table, h, r, e, part, used, from_prior, record, s, n)
         log_total, effective, heaviest = _effective(s, n)
-    kept = _empty(u.shape[0], width)
+    kept = _empty(effort.kept, width)
     _resample(s, n, log_total, kept)
-    _stir(table, h, r, e, part, used, (turns + 1) // 2, record, kept)
+    _stir(table, h, r, e, part, used, effort.turns, record, kept)
     _fit_part(kept, d, part, used)
-    used += 1
-    _share_out(part, used, fresh)
-    n, from_prior = _begin(table, h, r, e, part, used, record, s, fresh)
-    log_total, effective, heaviest = _effective(s, n)
+    return used + 1
+
+
+@njit(cache=True)
+def _sample_one(
+    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, fresh: int, turns: int,
+    u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
+) -> float:  # fmt: skip
+    """Draw one hypothesis from its mixture; fills `u` (n, d) and `outs` (n, outputs); returns the log evidence."""
+    np.random.seed(seed)
+    width = u.shape[1]
+    record = np.empty(1, CIRCUIT)
+    s, kept = _empty(fresh, width), _empty(u.shape[0], width)
+    part = _shared_out(part, parts, fresh)
+    n, _ = _begin(table, h, r, e, part, parts, record, s, fresh)
+    log_total, effective, _ = _effective(s, n)
     _resample(s, n, log_total, kept)
     stats[0], stats[1] = n, effective
-    stats[2] = _stir(table, h, r, e, part, used, turns, record, kept)
+    stats[2] = _stir(table, h, r, e, part, parts, turns, record, kept)
     u[:], outs[:] = kept.u, kept.outs
     return _trimmed(s, n, log_total, MOST_IN_EVIDENCE)[1] if log_total > FAR else FAR
 
 
 @njit(cache=True, parallel=True)
-def draw(
-    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, parts: np.ndarray,
-    centre: np.ndarray, factor: np.ndarray, inverse: np.ndarray, log_det: np.ndarray, count: np.ndarray,
-    start: np.ndarray, slopes: np.ndarray, first: int, more: int, wanted: float, turns: int, fresh: int,
-    u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
+def build(
+    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
+    effort: Building,
 ) -> None:  # fmt: skip
-    """Every chosen hypothesis.
+    """Build the mixture of every chosen hypothesis, in place.
 
-    `chosen` (m,) rows of `table`, `seeds` (m,), `parts` (m,) how many parts there are at first, then their arrays
-    (m, k, ...) as in `Part`, with room for those to be added and the fitted one. `first` draws to begin with, `more`
-    for each part added, until `wanted` are effective; then `fresh` draws of the finished mixture and `turns` moves of
-    those kept. Fills `u` (m, n, d), `outs` (m, n, outputs), `log_evidence` (m,), `stats` (m, 3): fresh draws, how many
-    of them are effective, share of moves accepted.
+    `chosen` (m,) rows of `table`, `seeds` (m,); `mixtures` as `Part` with a leading axis (m,), its first `parts` (m,)
+    filled, with room for those to be added and the fitted one. Sets `parts` to how many there are then.
     """
     for m in prange(chosen.shape[0]):
-        part = Part(centre[m], factor[m], inverse[m], log_det[m], count[m], start[m], slopes[m])
-        log_evidence[m] = _draw_one(
-            table,
-            chosen[m],
-            r[0],
-            e,
-            seeds[m],
-            part,
-            parts[m],
-            first,
-            more,
-            wanted,
-            turns,
-            fresh,
-            u[m],
-            outs[m],
-            stats[m],
+        parts[m] = _build_one(table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort)
+
+
+@njit(cache=True, parallel=True)
+def sample(
+    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
+    fresh: int, turns: int, u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
+) -> None:  # fmt: skip
+    """Draw `fresh` from every chosen hypothesis' mixture and move those kept `turns` times.
+
+    `chosen`, `seeds`, `mixtures` and `parts` as `build` left them. Fills `u` (m, n, d), `outs` (m, n, outputs),
+    `log_evidence` (m,), `stats` (m, 3): fresh draws, how many of them are effective, share of moves accepted.
+    """
+    for m in prange(chosen.shape[0]):
+        log_evidence[m] = _sample_one(
+            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], fresh, turns, u[m], outs[m], stats[m]
         )
+
+
+@njit(cache=True)
+def _mixture(mixtures: Part, m: int) -> Part:
+    """The m-th mixture of a stack of them."""
+    return Part(
+        mixtures.centre[m], mixtures.factor[m], mixtures.inverse[m], mixtures.log_det[m], mixtures.drawn[m],
+        mixtures.anchor[m], mixtures.start[m], mixtures.lean[m], mixtures.slopes[m],
+    )  # fmt: skip

@@ -18,7 +18,7 @@ from loopwright.circuit.steady import CONVERGED, balances, held_off, jacobian, s
 from loopwright.diagnosis.likelihood import TAILS, Evidence, log_likelihood, log_word, predict_reading
 from loopwright.diagnosis.prior import Table, bend
 
-__all__ = ["FAR", "STARTS", "climb", "explore", "outputs_at", "weigh"]
+__all__ = ["FAR", "STARTS", "climb", "explore", "leanings", "outputs_at", "weigh"]
 
 N_OUT = len(OUTPUTS)
 N_FIELDS = len(FIELDS)
@@ -72,43 +72,69 @@ def _derivatives(c: Any, r: Any, x: np.ndarray, jac: np.ndarray) -> None:
 
 
 @njit(cache=True)
-def _slopes(
-    table: Table, h: int, r: Any, e: Evidence, u: np.ndarray, x: np.ndarray, record: np.ndarray, out: np.ndarray,
-    y: np.ndarray, words: np.ndarray, sensitivity: np.ndarray, word_sensitivity: np.ndarray,
-) -> None:  # fmt: skip
-    """Derivatives of every reading and word in every parameter, by the implicit function theorem.
+def leanings(table: Table, h: int, r: Any, u: np.ndarray, x: np.ndarray, record: np.ndarray, jac: np.ndarray,
+             lean: np.ndarray) -> None:  # fmt: skip
+    """Fill `lean` (4, d) with the derivatives of the solver's unknowns in every parameter, `jac` with the balances'.
 
-    dx/du = -J^-1 dF/du: the balances are evaluated once at each moved parameter, nothing is solved.
+    Implicit function theorem: dx/du = -J^-1 dF/du. The balances are evaluated once at each moved parameter, nothing is
+    solved. Zero where nothing runs. Leaves `record` bent by `u`.
     """
     d = table.parameters[h]
     flat = record.view(np.float64)
     c = record[0]
-    driven = not held_off(c, r, entering_air(c))
-    f0 = np.empty(4)
-    f1 = np.empty(4)
-    inverse = np.empty((4, 4))
-    xm = np.empty(4)
-    moved = np.empty(N_OUT)
-    if driven:
-        balances(c, r, entering_air(c), x, f0)
-        jac = np.empty((4, 4))
-        _derivatives(c, r, x, jac)
-        for i in range(4):
-            jac[i, i] += 1e-12
-        inverse[:, :] = np.linalg.inv(jac)
+    lean[:, :] = 0.0
+    bend(table, h, u, flat)
+    _derivatives(c, r, x, jac)
+    if jac[0, 0] == 0.0:
+        return
+    f0, f1 = np.empty(4), np.empty(4)
+    balances(c, r, entering_air(c), x, f0)
+    sound = jac.copy()
+    for i in range(4):
+        sound[i, i] += 1e-12
+    inverse = np.linalg.inv(sound)
     for j in range(d):
         keep = u[j]
-        step = _U_STEP if keep < 5.0 else -_U_STEP
+        step = _step(keep)
+        u[j] = keep + step
+        bend(table, h, u, flat)
+        u[j] = keep
+        balances(c, r, entering_air(c), x, f1)
+        for k in range(4):
+            for i in range(4):
+                lean[k, j] -= inverse[k, i] * (f1[i] - f0[i]) / step
+    bend(table, h, u, flat)
+
+
+@njit(cache=True)
+def _step(u: float) -> float:
+    """Difference step of a parameter, away from the end of its range."""
+    return _U_STEP if u < 5.0 else -_U_STEP
+
+
+@njit(cache=True)
+def _slopes(
+    table: Table, h: int, r: Any, e: Evidence, u: np.ndarray, x: np.ndarray, record: np.ndarray, out: np.ndarray,
+    y: np.ndarray, words: np.ndarray, sensitivity: np.ndarray, word_sensitivity: np.ndarray,
+) -> None:  # fmt: skip
+    """Derivatives of every reading and word in every parameter, the loop's unknowns following by `leanings`."""
+    d = table.parameters[h]
+    flat = record.view(np.float64)
+    c = record[0]
+    driven = not held_off(c, r, entering_air(c))
+    jac, lean, xm = np.empty((4, 4)), np.empty((4, d)), np.empty(4)
+    moved = np.empty(N_OUT)
+    if driven:
+        leanings(table, h, r, u, x, record, jac, lean)
+    for j in range(d):
+        keep = u[j]
+        step = _step(keep)
         u[j] = keep + step
         bend(table, h, u, flat)
         u[j] = keep
         if driven:
-            balances(c, r, entering_air(c), x, f1)
             for k in range(4):
-                total = 0.0
-                for i in range(4):
-                    total += inverse[k, i] * (f1[i] - f0[i])
-                xm[k] = x[k] - total
+                xm[k] = x[k] + step * lean[k, j]
             read_running(c, r, xm, moved)
         else:
             read_idle(c, r, moved)
@@ -203,13 +229,13 @@ def climb(
 @njit(cache=True, parallel=True)
 def explore(
     table: Table, r: Any, e: Evidence, cloud: np.ndarray, iterations: int,
-    modes: np.ndarray, unknowns: np.ndarray, slopes: np.ndarray, heights: np.ndarray, hessians: np.ndarray, lost:
-    np.ndarray,
+    modes: np.ndarray, unknowns: np.ndarray, slopes: np.ndarray, lean: np.ndarray, heights: np.ndarray,
+    hessians: np.ndarray, lost: np.ndarray,
 ) -> None:  # fmt: skip
     """Peaks of every hypothesis.
 
     `cloud` (n, d) standard normal draws shared by all. Fills `modes` (h, STARTS, d), `unknowns` (h, STARTS, 4),
-    `slopes` (h, STARTS, 4, 4) of the balances in the unknowns there,
+    `slopes` (h, STARTS, 4, 4) of the balances in the unknowns there, `lean` (h, STARTS, 4, d) of the unknowns in u,
     `heights` (h, STARTS) log posterior densities (-1e30 where there is none), `hessians` (h, STARTS, d, d), and `lost`
     (h,) prior draws that did not solve.
     """
@@ -239,8 +265,7 @@ def explore(
                 modes[h, s, j] = cloud[i, j]
             unknowns[h, s] = found[i]
             heights[h, s] = climb(table, h, r[0], e, modes[h, s], unknowns[h, s], iterations, hessians[h, s])
-            bend(table, h, modes[h, s], flat)
-            _derivatives(record[0], r[0], unknowns[h, s], slopes[h, s])
+            leanings(table, h, r[0], modes[h, s], unknowns[h, s], record, slopes[h, s], lean[h, s])
 
 
 @njit(cache=True, parallel=True)

@@ -11,7 +11,7 @@ import numpy as np
 
 from loopwright.circuit.points import OUTPUTS
 from loopwright.circuit.steady import CONVERGED
-from loopwright.diagnosis.importance import PRIOR_SHARE, draw
+from loopwright.diagnosis.importance import PRIOR_SHARE, Building, Part, build, sample
 from loopwright.diagnosis.likelihood import Evidence
 from loopwright.diagnosis.posterior import FAR, STARTS, explore, weigh
 from loopwright.diagnosis.prior import Hypothesis, Table, stack
@@ -52,32 +52,31 @@ class Posterior:
 
 
 class _Effort(NamedTuple):
-    """Draws to begin with, draws a further part, how many parts at most, effective draws wanted, moves of those kept,
-    fresh draws from the finished mixture, samples kept."""
+    """Fresh draws from the finished mixture, samples kept, moves of those."""
 
-    first: int
-    more: int
-    rounds: int
-    wanted: float
-    turns: int
     fresh: int
     kept: int
+    turns: int
 
 
-SKETCH = _Effort(250, 60, 3, 60.0, 2, 600, 150)  # of every hypothesis near the best
-FULL = _Effort(400, 100, 4, 100.0, 5, 2000, 400)  # of those that the sketch leaves close
+BUILDING = Building(250, 60, 60.0, 150, 1)  # of the mixture of every hypothesis near the best
+ROUNDS = 3  # parts added to it at most
+SKETCH = _Effort(600, 150, 1)  # of every hypothesis near the best
+FULL = _Effort(2000, 400, 6)  # of those that the sketch leaves close
 MOST_FULL = 24  # hypotheses that get their effort in full
 MOST = 72  # hypotheses over which the sketch must do
 
 
 @dataclass(frozen=True)
 class _Peak:
-    """A peak: place (d,), curvature (d, d), log of the volume under its Gaussian, solver start and slopes."""
+    """A peak: place (d,), curvature (d, d), log of the volume under its Gaussian; the solver's unknowns
+    there (4,), their derivatives (4, d), and the balances' (4, 4)."""
 
     centre: np.ndarray
     hessian: np.ndarray
     log_volume: float
     start: np.ndarray
+    lean: np.ndarray
     slopes: np.ndarray
 
 
@@ -122,22 +121,34 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     width, count = table.kinds.shape[1], len(found)
     modes, unknowns = np.zeros((count, STARTS, width)), np.zeros((count, STARTS, 4))
     heights, hessians = np.full((count, STARTS), FAR), np.zeros((count, STARTS, width, width))
-    slopes, lost = np.zeros((count, STARTS, 4, 4)), np.zeros(count, np.int64)
-    explore(table, r, e, _cloud(width, 20), ITERATIONS, modes, unknowns, slopes, heights, hessians, lost)
+    slopes, lean = np.zeros((count, STARTS, 4, 4)), np.zeros((count, STARTS, 4, width))
+    lost = np.zeros(count, np.int64)
+    explore(table, r, e, _cloud(width, 20), ITERATIONS, modes, unknowns, slopes, lean, heights, hessians, lost)
     peaks = [
-        _peaks(int(table.parameters[h]), modes[h], unknowns[h], slopes[h], heights[h], hessians[h])
+        _peaks(int(table.parameters[h]), modes[h], unknowns[h], lean[h], slopes[h], heights[h], hessians[h])
         for h in range(count)
     ]
     log_evidence = np.array([_laplace(p) for p in peaks])
     log_prior = np.array([h.log_prior for h in found])
     near = _within(log_evidence + log_prior, NEAR)
-    first = _drawn(table, r, e, near, [peaks[h] for h in near], _shared(SKETCH, len(near)), seed, log_evidence)
-    close = near[_within((log_evidence + log_prior)[near], CLOSE)]
+    share = min(1.0, MOST_FULL / len(near))
+    building = BUILDING._replace(first=max(int(BUILDING.first * share), 80))
+    mixtures, parts = _mixtures([peaks[h] for h in near], width, building.first, int(ROUNDS * share))
+    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(3, count))
+    build(table, r, e, near, seeds[0, near], mixtures, parts, building)
+
+    def drawn(among: np.ndarray, effort: _Effort, own: np.ndarray) -> _Group:
+        chosen = Part(*(x[among] for x in mixtures))
+        return _drawn(table, r, e, near[among], own[near[among]], chosen, parts[among], effort, log_evidence)
+
+    every = np.arange(len(near))
+    sketch = drawn(every, _shared(SKETCH, len(near)), seeds[1])
     if len(near) > MOST:  # the sheet says next to nothing; more draws would not say more
-        return _assemble(found, [(near, *first)], log_evidence, float(lost.sum()) / (CLOUD * count))
-    full = _drawn(table, r, e, close, [peaks[h] for h in close], _shared(FULL, len(close)), seed + 1, log_evidence)
-    rest = ~np.isin(near, close)
-    groups = [(close, *full), (near[rest], first[0][rest], first[1][rest])]
+        return _assemble(found, [sketch], log_evidence, float(lost.sum()) / (CLOUD * count))
+    close = _within((log_evidence + log_prior)[near], CLOSE)
+    full = drawn(close, _shared(FULL, len(close)), seeds[2])
+    rest = ~np.isin(every, close)
+    groups = [full, _Group(*(x[rest] for x in sketch))]
     return _assemble(found, groups, log_evidence, float(lost.sum()) / (CLOUD * count))
 
 
@@ -149,18 +160,15 @@ def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
 def _shared(effort: _Effort, among: int) -> _Effort:
     """The effort for each of so many hypotheses: where a sheet says little, many are near and each gets less."""
     share = min(1.0, MOST_FULL / among)
-    return effort._replace(
-        first=max(int(effort.first * share), 80),
-        turns=max(int(effort.turns * share), 1),
-        rounds=int(effort.rounds * share),
-        fresh=max(int(effort.fresh * share), 80),
-        kept=max(int(effort.kept * share), 40),
+    return _Effort(
+        max(int(effort.fresh * share), 80), max(int(effort.kept * share), 40), max(int(effort.turns * share), 1)
     )
 
 
 def _peaks(
-    d: int, modes: np.ndarray, unknowns: np.ndarray, slopes: np.ndarray, heights: np.ndarray, hessians: np.ndarray
-) -> list[_Peak]:
+    d: int, modes: np.ndarray, unknowns: np.ndarray, lean: np.ndarray, slopes: np.ndarray, heights: np.ndarray,
+    hessians: np.ndarray,
+) -> list[_Peak]:  # fmt: skip
     """Distinct peaks of one hypothesis, highest first."""
     found: list[_Peak] = []
     for s in np.argsort(-heights):
@@ -169,7 +177,7 @@ def _peaks(
             continue
         hessian = hessians[s, :d, :d]
         volume = float(heights[s] + 0.5 * d * LOG_2PI - 0.5 * np.linalg.slogdet(hessian)[1])
-        found.append(_Peak(centre, hessian, volume, unknowns[s], slopes[s]))
+        found.append(_Peak(centre, hessian, volume, unknowns[s], lean[s], slopes[s]))
     return found
 
 
@@ -192,43 +200,58 @@ def _log_sum(values: np.ndarray) -> float:
     return top + math.log(float(np.exp(values - top).sum()))
 
 
-def _drawn(
-    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, peaks: list[list[_Peak]], effort: _Effort, seed: int,
-    log_evidence: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
-    """Samples (m, n, d) and their outputs (m, n, outputs); writes the evidence of the chosen hypotheses."""
-    m, width, room = len(chosen), table.kinds.shape[1], STARTS * len(HEATS) + effort.rounds + 1
-    centre, log_det, count = np.zeros((m, room, width)), np.zeros((m, room)), np.zeros((m, room), np.int64)
-    factor, inverse = np.zeros((m, room, width, width)), np.zeros((m, room, width, width))
-    start, slopes, parts = np.zeros((m, room, 4)), np.zeros((m, room, 4, 4)), np.zeros(m, np.int64)
+def _mixtures(peaks: list[list[_Peak]], width: int, first: int, rounds: int) -> tuple[Part, np.ndarray]:
+    """The first parts of each hypothesis' mixture, two at each peak, with room for more; how many parts each has."""
+    m, room = len(peaks), STARTS * len(HEATS) + rounds + 1
+    square, parts = (m, room, width, width), np.zeros(m, np.int64)
+    p = Part(
+        np.zeros((m, room, width)), np.zeros(square), np.zeros(square), np.zeros((m, room)),
+        np.zeros((m, room), np.int64), np.zeros((m, room, width)), np.zeros((m, room, 4)),
+        np.zeros((m, room, 4, width)), np.zeros((m, room, 4, 4)),
+    )  # fmt: skip
     for i, own in enumerate(peaks):
-        volumes = np.array([p.log_volume for p in own])
-        share = np.maximum(np.exp(volumes - volumes.max()), 0.1)
-        share *= (1.0 - PRIOR_SHARE) / share.sum()
-        for p, of_peak in zip(own, share, strict=True):
+        volumes = np.array([peak.log_volume for peak in own])
+        among = np.maximum(np.exp(volumes - volumes.max()), 0.1)
+        among *= (1.0 - PRIOR_SHARE) / among.sum()
+        for peak, of_peak in zip(own, among, strict=True):
             for heat, of_heat in HEATS.items():
-                k, d = parts[i], len(p.centre)
-                centre[i, k, :d], covariance = _heated(p, heat)
+                k, d = parts[i], len(peak.centre)
+                p.centre[i, k, :d], covariance = _heated(peak, heat)
                 low = np.linalg.cholesky(covariance)
-                factor[i, k, :d, :d], inverse[i, k, :d, :d] = low, np.linalg.inv(low)
-                log_det[i, k] = np.log(np.diag(low)).sum()
-                count[i, k] = int(effort.first * of_peak * of_heat)
-                start[i, k], slopes[i, k] = p.start, p.slopes
+                p.factor[i, k, :d, :d], p.inverse[i, k, :d, :d] = low, np.linalg.inv(low)
+                p.log_det[i, k] = np.log(np.diag(low)).sum()
+                p.drawn[i, k] = int(first * of_peak * of_heat)
+                p.anchor[i, k, :d], p.start[i, k], p.lean[i, k], p.slopes[i, k] = (
+                    peak.centre, peak.start, peak.lean, peak.slopes
+                )  # fmt: skip
                 parts[i] += 1
+    return p, parts
+
+
+class _Group(NamedTuple):
+    """Hypotheses sampled alike: which (m,), samples (m, n, d), their outputs (m, n, outputs)."""
+
+    which: np.ndarray
+    u: np.ndarray
+    outs: np.ndarray
+
+
+def _drawn(
+    table: Table, r: np.ndarray, e: Evidence, h: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
+    effort: _Effort, log_evidence: np.ndarray,
+) -> _Group:  # fmt: skip
+    """Samples of the hypotheses `h` from their mixtures; writes their evidence."""
+    m, width = len(h), table.kinds.shape[1]
     u, outs = np.zeros((m, effort.kept, width)), np.zeros((m, effort.kept, len(OUTPUTS)))
     found, stats = np.zeros(m), np.zeros((m, 3))
-    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=len(table.parameters))[chosen]
-    draw(
-        table, r, e, chosen, seeds, parts, centre, factor, inverse, log_det, count, start, slopes, effort.first,
-        effort.more, effort.wanted, effort.turns, effort.fresh, u, outs, found, stats,
-    )  # fmt: skip
-    log_evidence[chosen] = found
-    return u, outs
+    sample(table, r, e, h, seeds, mixtures, parts, effort.fresh, effort.turns, u, outs, found, stats)
+    log_evidence[h] = found
+    return _Group(h, u, outs)
 
 
 def _assemble(
     found: list[Hypothesis],
-    groups: list[tuple[np.ndarray, np.ndarray, np.ndarray]],
+    groups: list[_Group],
     log_evidence: np.ndarray,
     lost: float,
 ) -> Posterior:
