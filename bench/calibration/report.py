@@ -247,7 +247,7 @@ def _side_by_side(other: Sequence[Row], trained: Sequence[Row]) -> list[str]:
     text = [
         f"## The engine beside that classifier, {len(seen)} vehicles",
         "",
-        "The classifier was trained on the simulator that made these (8,000 vehicles in full); the engine knows none of it. "
+        "The classifier was trained on the simulator that made these; the engine knows none of it. "
         "What the classifier cannot tell is hard to read from such sheets at all.",
         *_head("set", "cooling down", "n", "right: engine", "classifier", "missed: engine", "classifier"),
     ]

@@ -62,7 +62,7 @@ class _Effort(NamedTuple):
 BUILDING = Building(250, 60, 60.0, 150, 1)  # of the mixture of every hypothesis near the best
 ROUNDS = 3  # parts added to it at most
 SKETCH = _Effort(600, 150, 1)  # of every hypothesis near the best
-FULL = _Effort(2000, 400, 6)  # of those that the sketch leaves close
+FULL = _Effort(2000, 200, 16)  # of those that the sketch leaves close
 MOST_FULL = 24  # hypotheses that get their effort in full
 MOST = 72  # hypotheses over which the sketch must do
 
