@@ -74,7 +74,7 @@ def test_a_whole_job_on_a_phone(phone: Phones, served: Served, tmp_path: Path) -
     # Three causes are about even on these readings (0.37, 0.34 and 0.28 with ten times the draws): which of them comes
     # first is the sampler's luck, that they lead the list is not.
     leading = ann.page.locator(".causes .cause").all_inner_texts()[:3]
-    for cause in ("short of refrigerant", "an expansion device that passes too little", "a restriction on the high side"):
+    for cause in ("short of refrigerant", "expansion device that passes too little", "restriction on the high side"):
         assert any(cause in text for text in leading), leading
     # Each reading stands on its strip, and the plane is drawn.
     strips = ann.page.locator('.row:has([data-field^="before.running"]) .strip-mark')
