@@ -71,7 +71,7 @@ def test_a_whole_job_on_a_phone(phone: Phones, served: Served, tmp_path: Path) -
     assert ann.acts <= MOST_ACTS
     print(f"\n> A verdict with seven readings after {ann.acts} taps and fields typed.")
     assert verdict.startswith("Does not perform for 88 °F and 45 % humidity")
-    # Three causes are about even on these readings (0.37, 0.34 and 0.28 with ten times the draws): which of them comes
+    # Three causes are about even on these readings (0.38, 0.34 and 0.28 with ten times the draws): which of them comes
     # first is the sampler's luck, that they lead the list is not.
     leading = ann.page.locator(".causes .cause").all_inner_texts()[:3]
     for cause in ("short of refrigerant", "expansion device that passes too little", "restriction on the high side"):

@@ -36,7 +36,7 @@ WIDER = 1.25  # covariance of the last part over that
 MOST_IN_EVIDENCE, MOST_IN_DRAWS = 10.0, 1.5  # weight of one draw, in mean weights times the root of their number
 SHARPEST = 1  # part that stands at the highest peak with the greatest power of the likelihood
 ADDED_HEAT = 0.6  # power of the likelihood in the covariance of an added part
-FARTHEST = np.array([15.0, 20.0, 0.8, 1.0])  # that a start leans from its anchor: derivatives hold near it
+FARTHEST = np.array([15.0, 20.0, 0.8, 1.0])  # [K, K, 1, 1] a start leans from its anchor at most
 LOG_2PI = 1.8378770664093453
 
 

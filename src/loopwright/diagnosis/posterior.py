@@ -72,6 +72,17 @@ def _derivatives(c: Any, r: Any, x: np.ndarray, jac: np.ndarray) -> None:
 
 
 @njit(cache=True)
+def _bend_moved(table: Table, h: int, u: np.ndarray, j: int, flat: np.ndarray) -> float:
+    """Bend the record with the j-th parameter one difference step on, towards nought beyond 5; returns the step."""
+    keep = u[j]
+    step = _U_STEP if keep < 5.0 else -_U_STEP
+    u[j] = keep + step
+    bend(table, h, u, flat)
+    u[j] = keep
+    return step
+
+
+@njit(cache=True)
 def leanings(table: Table, h: int, r: Any, u: np.ndarray, x: np.ndarray, record: np.ndarray, jac: np.ndarray,
              lean: np.ndarray) -> None:  # fmt: skip
     """Fill `lean` (4, d) with the derivatives of the solver's unknowns in every parameter, `jac` with the balances'.
@@ -94,22 +105,12 @@ def leanings(table: Table, h: int, r: Any, u: np.ndarray, x: np.ndarray, record:
         sound[i, i] += 1e-12
     inverse = np.linalg.inv(sound)
     for j in range(d):
-        keep = u[j]
-        step = _step(keep)
-        u[j] = keep + step
-        bend(table, h, u, flat)
-        u[j] = keep
+        step = _bend_moved(table, h, u, j, flat)
         balances(c, r, entering_air(c), x, f1)
         for k in range(4):
             for i in range(4):
                 lean[k, j] -= inverse[k, i] * (f1[i] - f0[i]) / step
     bend(table, h, u, flat)
-
-
-@njit(cache=True)
-def _step(u: float) -> float:
-    """Difference step of a parameter, away from the end of its range."""
-    return _U_STEP if u < 5.0 else -_U_STEP
 
 
 @njit(cache=True)
@@ -127,11 +128,7 @@ def _slopes(
     if driven:
         leanings(table, h, r, u, x, record, jac, lean)
     for j in range(d):
-        keep = u[j]
-        step = _step(keep)
-        u[j] = keep + step
-        bend(table, h, u, flat)
-        u[j] = keep
+        step = _bend_moved(table, h, u, j, flat)
         if driven:
             for k in range(4):
                 xm[k] = x[k] + step * lean[k, j]
