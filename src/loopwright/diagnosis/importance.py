@@ -1,6 +1,6 @@
 """Importance sampling of one hypothesis at a time, from Gaussians at its peaks and, as it goes, where they fall short.
 
-The first draws come from a mixture: at each peak a narrow and a wide Student's t, and a share of the prior. Then, while
+The first draws come from a mixture: at each peak a Student's t (`softened`), and a share of the prior. Then, while
 too few draws are effective, the draw with the largest weight shows where the mixture is thinnest: a further t is put
 at the peak of the model as it looks from there (one Gauss-Newton step), drawn from and added (incremental mixture
 importance sampling, Raftery and Bao 2010, Biometrics 66:1162-1173; there the covariance comes from near draws, here
@@ -24,24 +24,24 @@ from loopwright.diagnosis.likelihood import Evidence, log_likelihood
 from loopwright.diagnosis.posterior import FAR, N_OUT, climb, leanings, log_prior_density, outputs_at
 from loopwright.diagnosis.prior import Table, bend
 
-__all__ = ["PRIOR_SHARE", "Building", "Part", "build", "sample"]
+__all__ = ["PRIOR_SHARE", "Building", "Drawing", "Part", "build", "sample", "stand_part"]
 
 REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in turn
 SLIDE = 1.2  # length of a move along one unknown in units of its part's spread
 FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than the posterior's
 PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
-FITTED = 0.45  # share of the last draws from the fitted part
-SHRUNK = 0.5  # share of the highest peak's Gaussian in the last part's covariance: 400 draws alone give a rough one
-WIDER = 1.25  # covariance of the last part over that
-MOST_IN_EVIDENCE, MOST_IN_DRAWS = 10.0, 1.5  # weight of one draw, in mean weights times the root of their number
-SHARPEST = 1  # part that stands at the highest peak with the greatest power of the likelihood
-ADDED_HEAT = 0.6  # power of the likelihood in the covariance of an added part
+AT_MEAN = 0.45  # share of the last draws from the part at their mean
+FEW = 20.0  # effective draws that tell the mean of a posterior as well as its highest peak does
+MOST_IN_EVIDENCE, MOST_IN_DRAWS = 5.0, 1.5  # weight of one draw, in mean weights times the root of their number
+HIGHEST = 0  # part that stands at the highest peak
+TOLD = 0.5  # of what the slopes at one place say the readings tell of an unknown, how much they do over a posterior
+ROUGH = 0.08  # variance, in units of the prior's, by which the loop's bends and kinks blur what readings tell
 FARTHEST = np.array([15.0, 20.0, 0.8, 1.0])  # [K, K, 1, 1] a start leans from its anchor at most
 LOG_2PI = 1.8378770664093453
 
 
 class Part(NamedTuple):
-    """The mixture's parts: centre (k, d), lower factor and its inverse (k, d, d), log determinant (k,), draws (k,).
+    """The mixture's parts: centre (k, d), lower factor and its inverse (k, d, d), log density there (k,), draws (k,).
 
     A draw's loop is solved from `start` (k, 4), the solver's unknowns at `anchor` (k, d), moved along `lean` (k, 4, d),
     their derivatives there, with the balances' derivatives `slopes` (k, 4, 4).
@@ -50,7 +50,7 @@ class Part(NamedTuple):
     centre: np.ndarray
     factor: np.ndarray
     inverse: np.ndarray
-    log_det: np.ndarray
+    log_top: np.ndarray
     drawn: np.ndarray
     anchor: np.ndarray
     start: np.ndarray
@@ -59,11 +59,19 @@ class Part(NamedTuple):
 
 
 class Building(NamedTuple):
-    """`first` draws to begin with, `more` for each part added, until `wanted` are effective; of them `kept` are moved
-    `turns` times and give the fitted part."""
+    """`first` draws to begin with, `more` for each part added, until `wanted` are effective."""
 
     first: int
     more: int
+    wanted: float
+
+
+class Drawing(NamedTuple):
+    """`fresh` draws from the finished mixture, again until `wanted` are effective, `times` at most; `kept` of them by
+    weight, moved `turns` times."""
+
+    fresh: int
+    times: int
     wanted: float
     kept: int
     turns: int
@@ -113,8 +121,7 @@ def _empty(n: int, width: int) -> Draws:
 def _log_part(u: np.ndarray, d: int, part: Part, k: int) -> float:
     """Log density of the k-th t distribution at `u`."""
     square = _square(u, d, part, k)
-    constant = math.lgamma(0.5 * (FREEDOM + d)) - math.lgamma(0.5 * FREEDOM) - 0.5 * d * math.log(FREEDOM * math.pi)
-    return constant - 0.5 * (FREEDOM + d) * math.log1p(square / FREEDOM) - part.log_det[k]
+    return part.log_top[k] - 0.5 * (FREEDOM + d) * math.log1p(square / FREEDOM)
 
 
 @njit(cache=True)
@@ -169,25 +176,26 @@ def _score(table: Table, h: int, r: Any, e: Evidence, record: np.ndarray, s: Dra
 
 
 @njit(cache=True)
-def _begin(table: Table, h: int, r: Any, e: Evidence, part: Part, parts: int, record: np.ndarray, s: Draws, most: int
-           ) -> tuple[int, int]:  # fmt: skip
-    """The first draws, from every part and the prior; returns how many in all and how many from the prior."""
-    d = table.parameters[h]
-    n = 0
+def _draw_all(
+    table: Table, h: int, r: Any, e: Evidence, part: Part, parts: int, record: np.ndarray, s: Draws, n: int, fresh: int
+) -> tuple[int, int]:  # fmt: skip
+    """`fresh` draws from every part and the prior, appended to the `n` there are; returns how many there are now and
+    how many of the fresh ones are from the prior."""
+    d, i = table.parameters[h], n
     for k in range(parts):
         for _ in range(part.drawn[k]):
-            _draw_part(d, part, k, s.u[n])
-            _set_out(d, part, k, s, n)
-            n += 1
-    from_prior = most - n
+            _draw_part(d, part, k, s.u[i])
+            _set_out(d, part, k, s, i)
+            i += 1
+    from_prior = n + fresh - i
     for _ in range(from_prior):
-        s.u[n, :d] = np.random.standard_normal(d)
-        _set_out(d, part, 0, s, n)
-        n += 1
-    for i in range(n):
-        _score(table, h, r, e, record, s, i)
-        s.log_q[i] = _log_mixture(s.u[i], d, part, parts, from_prior)
-    return n, from_prior
+        s.u[i, :d] = np.random.standard_normal(d)
+        _set_out(d, part, 0, s, i)
+        i += 1
+    for j in range(n, i):
+        _score(table, h, r, e, record, s, j)
+        s.log_q[j] = _log_mixture(s.u[j], d, part, parts, from_prior)
+    return i, from_prior
 
 
 @njit(cache=True)
@@ -209,66 +217,72 @@ def _effective(s: Draws, n: int) -> tuple[float, float, int]:
 
 
 @njit(cache=True)
-def _put_part(table: Table, h: int, r: Any, e: Evidence, s: Draws, i: int, part: Part, k: int, count: int) -> None:
-    """Make the k-th part from the model as it looks from the i-th draw.
+def _softened(hessian: np.ndarray, d: int) -> np.ndarray:
+    """Covariance (d, d) of a posterior whose log density has the curvature `hessian` at its peak.
 
-    With curvature H at a point m one Gauss-Newton step on, the likelihood to the power p = `ADDED_HEAT` gives the
-    Gaussian of covariance C = (I + p (H - I))^-1 and mean C p H m.
+    Along each axis of the curvature, 1 + g, the readings tell g. Over the posterior they tell less: the loop bends and
+    has kinks, so slopes turn within its spread, and a Student's t is twice as sharp at its top as a normal. With
+    p = `TOLD` and s = `ROUGH` the variance there is 1 / (1 + 1 / (1 / (p g) + s)), which long chains ask for
+    (docs/inference.md).
     """
+    curvature, axes = np.linalg.eigh(np.ascontiguousarray(hessian[:d, :d]))
+    covariance = np.zeros((d, d))
+    for k in range(d):
+        told = max(TOLD * (curvature[k] - 1.0), 1e-9)
+        variance = 1.0 / (1.0 + 1.0 / (1.0 / told + ROUGH))
+        for i in range(d):
+            for j in range(d):
+                covariance[i, j] += variance * axes[i, k] * axes[j, k]
+    return covariance
+
+
+@njit(cache=True)
+def stand_part(part: Part, k: int, d: int, centre: np.ndarray, hessian: np.ndarray, drawn: int) -> None:
+    """Stand the k-th part, a t of `drawn` draws, at `centre` (d) with the spread that the curvature there gives."""
+    low = np.linalg.cholesky(_softened(hessian, d))
+    part.centre[k, :d] = centre[:d]
+    part.factor[k, :d, :d] = low
+    part.inverse[k, :d, :d] = np.linalg.inv(low)
+    constant = math.lgamma(0.5 * (FREEDOM + d)) - math.lgamma(0.5 * FREEDOM) - 0.5 * d * math.log(FREEDOM * math.pi)
+    part.log_top[k] = constant - np.log(np.diag(low)).sum()
+    part.drawn[k] = drawn
+
+
+@njit(cache=True)
+def _put_part(table: Table, h: int, r: Any, e: Evidence, s: Draws, i: int, part: Part, k: int, count: int) -> None:
+    """Make the k-th part at the peak as it looks from the i-th draw, one Gauss-Newton step on."""
     d = table.parameters[h]
     u, x, hessian = s.u[i].copy(), s.x[i].copy(), np.zeros((s.u.shape[1], s.u.shape[1]))
     climb(table, h, r, e, u, x, 1, hessian)
-    precision = np.empty((d, d))
-    pull = np.zeros(d)
-    for a in range(d):
-        for b in range(d):
-            one = 1.0 if a == b else 0.0
-            precision[a, b] = one + ADDED_HEAT * (hessian[a, b] - one)
-            pull[a] += ADDED_HEAT * hessian[a, b] * u[b]
-    covariance = np.linalg.inv(precision)
-    low = np.linalg.cholesky(0.5 * (covariance + covariance.T))
-    part.centre[k, :d] = covariance @ pull
-    part.factor[k, :d, :d] = low
-    part.inverse[k, :d, :d] = np.linalg.inv(low)
-    part.log_det[k] = np.log(np.diag(low)).sum()
-    part.drawn[k] = count
+    stand_part(part, k, d, u, hessian, count)
     part.anchor[k], part.start[k] = u, x
     leanings(table, h, r, u, x, np.empty(1, CIRCUIT), part.slopes[k], part.lean[k])
 
 
 @njit(cache=True)
-def _fit_part(s: Draws, d: int, part: Part, k: int) -> None:
-    """Make the k-th part from the mean of evenly weighed draws and their covariance, shrunk to the highest peak's."""
-    n = s.log_pi.shape[0]
-    mean = np.zeros(d)
+def _put_mean_part(s: Draws, n: int, log_total: float, effective: float, d: int, part: Part, k: int) -> None:
+    """Make the k-th part at the mean of the weighed draws, as far as so few tell it, with the highest peak's spread."""
+    share = effective / (effective + FEW)
+    part.centre[k] = (1.0 - share) * part.centre[HIGHEST]
     for i in range(n):
-        mean += s.u[i, :d] / n
-    peak = np.ascontiguousarray(part.factor[SHARPEST, :d, :d])
-    covariance = SHRUNK * WIDER * (peak @ np.ascontiguousarray(peak.T))
-    for i in range(n):
-        for a in range(d):
-            off = (s.u[i, a] - mean[a]) * (1.0 - SHRUNK) * WIDER / n
-            for b in range(d):
-                covariance[a, b] += off * (s.u[i, b] - mean[b])
-    low = np.linalg.cholesky(covariance)
-    part.centre[k, :d] = mean
-    part.factor[k, :d, :d] = low
-    part.inverse[k, :d, :d] = np.linalg.inv(low)
-    part.log_det[k] = np.log(np.diag(low)).sum()
-    part.anchor[k], part.start[k] = part.anchor[SHARPEST], part.start[SHARPEST]
-    part.lean[k], part.slopes[k] = part.lean[SHARPEST], part.slopes[SHARPEST]
+        if s.log_pi[i] > FAR:
+            part.centre[k] += share * math.exp(s.log_pi[i] - s.log_q[i] - log_total) * s.u[i]
+    part.factor[k], part.inverse[k] = part.factor[HIGHEST], part.inverse[HIGHEST]
+    part.log_top[k] = part.log_top[HIGHEST]
+    part.anchor[k], part.start[k] = part.anchor[HIGHEST], part.start[HIGHEST]
+    part.lean[k], part.slopes[k] = part.lean[HIGHEST], part.slopes[HIGHEST]
 
 
 @njit(cache=True)
 def _shared_out(part: Part, parts: int, fresh: int) -> Part:
-    """The mixture with its draws for `fresh` in all: `FITTED` from the last part, the rest as they were before."""
+    """The mixture with its draws for `fresh` in all: `AT_MEAN` from the last part, the rest as they were before."""
     drawn = np.zeros(parts, np.int64)
     before = part.drawn[: parts - 1].sum()
     for k in range(parts - 1):
-        drawn[k] = int(part.drawn[k] * (1.0 - PRIOR_SHARE - FITTED) * fresh / before)
-    drawn[parts - 1] = int(FITTED * fresh)
+        drawn[k] = int(part.drawn[k] * (1.0 - PRIOR_SHARE - AT_MEAN) * fresh / before)
+    drawn[parts - 1] = int(AT_MEAN * fresh)
     return Part(
-        part.centre, part.factor, part.inverse, part.log_det, drawn, part.anchor, part.start, part.lean, part.slopes
+        part.centre, part.factor, part.inverse, part.log_top, drawn, part.anchor, part.start, part.lean, part.slopes
     )
 
 
@@ -428,13 +442,13 @@ def _stir(
 def _build_one(
     table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Building
 ) -> int:  # fmt: skip
-    """Add parts to one hypothesis' mixture, the fitted one last; returns how many there are."""
+    """Add parts to one hypothesis' mixture, the one at the mean last; returns how many there are."""
     np.random.seed(seed)
     d, width = table.parameters[h], part.centre.shape[1]
     rounds = part.drawn.shape[0] - parts - 1
     record = np.empty(1, CIRCUIT)
     s = _empty(effort.first + rounds * effort.more, width)
-    n, from_prior = _begin(table, h, r, e, part, parts, record, s, effort.first)
+    n, from_prior = _draw_all(table, h, r, e, part, parts, record, s, 0, effort.first)
     log_total, effective, heaviest = _effective(s, n)
     used = parts
     while used < parts + rounds and effective < effort.wanted and log_total > FAR:
@@ -442,31 +456,32 @@ def _build_one(
         used += 1
         n = _draw_more(table, h, r, e, part, used, from_prior, record, s, n)
         log_total, effective, heaviest = _effective(s, n)
-    kept = _empty(effort.kept, width)
-    _resample(s, n, log_total, kept)
-    _stir(table, h, r, e, part, used, effort.turns, record, kept)
-    _fit_part(kept, d, part, used)
+    _put_mean_part(s, n, log_total, effective, d, part, used)
     return used + 1
 
 
 @njit(cache=True)
 def _sample_one(
-    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, fresh: int, turns: int,
+    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Drawing,
     u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
 ) -> float:  # fmt: skip
     """Draw one hypothesis from its mixture; fills `u` (n, d) and `outs` (n, outputs); returns the log evidence."""
     np.random.seed(seed)
     width = u.shape[1]
     record = np.empty(1, CIRCUIT)
-    s, kept = _empty(fresh, width), _empty(u.shape[0], width)
-    part = _shared_out(part, parts, fresh)
-    n, _ = _begin(table, h, r, e, part, parts, record, s, fresh)
-    log_total, effective, _ = _effective(s, n)
+    s, kept = _empty(effort.fresh * effort.times, width), _empty(effort.kept, width)
+    part = _shared_out(part, parts, effort.fresh)
+    n, effective, log_total = 0, 0.0, FAR
+    while n < effort.fresh * effort.times and (n == 0 or effective < effort.wanted):
+        n, _ = _draw_all(table, h, r, e, part, parts, record, s, n, effort.fresh)
+        log_total, effective, _ = _effective(s, n)
     _resample(s, n, log_total, kept)
     stats[0], stats[1] = n, effective
-    stats[2] = _stir(table, h, r, e, part, parts, turns, record, kept)
+    stats[2] = _stir(table, h, r, e, part, parts, effort.turns, record, kept)
     u[:], outs[:] = kept.u, kept.outs
-    return _trimmed(s, n, log_total, MOST_IN_EVIDENCE)[1] if log_total > FAR else FAR
+    if log_total <= FAR:
+        return FAR
+    return _trimmed(s, n, log_total, MOST_IN_EVIDENCE)[1] - math.log(n / effort.fresh)
 
 
 @njit(cache=True, parallel=True)
@@ -477,7 +492,7 @@ def build(
     """Build the mixture of every chosen hypothesis, in place.
 
     `chosen` (m,) rows of `table`, `seeds` (m,); `mixtures` as `Part` with a leading axis (m,), its first `parts` (m,)
-    filled, with room for those to be added and the fitted one. Sets `parts` to how many there are then.
+    filled, with room for those to be added. Sets `parts` to how many there are then.
     """
     for m in prange(chosen.shape[0]):
         parts[m] = _build_one(table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort)
@@ -486,16 +501,16 @@ def build(
 @njit(cache=True, parallel=True)
 def sample(
     table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
-    fresh: int, turns: int, u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
+    effort: Drawing, u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
 ) -> None:  # fmt: skip
-    """Draw `fresh` from every chosen hypothesis' mixture and move those kept `turns` times.
+    """Draw from every chosen hypothesis' mixture and move those kept.
 
     `chosen`, `seeds`, `mixtures` and `parts` as `build` left them. Fills `u` (m, n, d), `outs` (m, n, outputs),
     `log_evidence` (m,), `stats` (m, 3): fresh draws, how many of them are effective, share of moves accepted.
     """
     for m in prange(chosen.shape[0]):
         log_evidence[m] = _sample_one(
-            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], fresh, turns, u[m], outs[m], stats[m]
+            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort, u[m], outs[m], stats[m]
         )
 
 
@@ -503,6 +518,6 @@ def sample(
 def _mixture(mixtures: Part, m: int) -> Part:
     """The m-th mixture of a stack of them."""
     return Part(
-        mixtures.centre[m], mixtures.factor[m], mixtures.inverse[m], mixtures.log_det[m], mixtures.drawn[m],
+        mixtures.centre[m], mixtures.factor[m], mixtures.inverse[m], mixtures.log_top[m], mixtures.drawn[m],
         mixtures.anchor[m], mixtures.start[m], mixtures.lean[m], mixtures.slopes[m],
     )  # fmt: skip

@@ -11,7 +11,7 @@ import numpy as np
 
 from loopwright.circuit.points import OUTPUTS
 from loopwright.circuit.steady import CONVERGED
-from loopwright.diagnosis.importance import PRIOR_SHARE, Building, Part, build, sample
+from loopwright.diagnosis.importance import PRIOR_SHARE, Building, Drawing, Part, build, sample, stand_part
 from loopwright.diagnosis.likelihood import Evidence
 from loopwright.diagnosis.posterior import FAR, STARTS, explore, weigh
 from loopwright.diagnosis.prior import Hypothesis, Table, stack
@@ -22,7 +22,6 @@ CLOUD = 48  # prior draws from which each hypothesis picks its starts
 ITERATIONS = 12
 NEAR = 5.5  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
 CLOSE = 2.7  # nats within which a hypothesis is sampled with full effort
-HEATS = {0.35: 0.55, 0.9: 0.45}  # powers of the likelihood in the first parts of the mixture, and the draws of each
 LOG_2PI = math.log(2.0 * math.pi)
 
 
@@ -51,18 +50,10 @@ class Posterior:
         return p / p.sum()
 
 
-class _Effort(NamedTuple):
-    """Fresh draws from the finished mixture, samples kept, moves of those."""
-
-    fresh: int
-    kept: int
-    turns: int
-
-
-BUILDING = Building(250, 60, 60.0, 150, 1)  # of the mixture of every hypothesis near the best
+BUILDING = Building(250, 60, 60.0)  # of the mixture of every hypothesis near the best
 ROUNDS = 3  # parts added to it at most
-SKETCH = _Effort(600, 150, 1)  # of every hypothesis near the best
-FULL = _Effort(2000, 200, 16)  # of those that the sketch leaves close
+SKETCH = Drawing(500, 1, 0.0, 150, 1)  # of every hypothesis near the best
+FULL = Drawing(1000, 6, 80.0, 200, 4)  # of those that the sketch leaves close
 MOST_FULL = 24  # hypotheses that get their effort in full
 MOST = 72  # hypotheses over which the sketch must do
 
@@ -137,7 +128,7 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(3, count))
     build(table, r, e, near, seeds[0, near], mixtures, parts, building)
 
-    def drawn(among: np.ndarray, effort: _Effort, own: np.ndarray) -> _Group:
+    def drawn(among: np.ndarray, effort: Drawing, own: np.ndarray) -> _Group:
         chosen = Part(*(x[among] for x in mixtures))
         return _drawn(table, r, e, near[among], own[near[among]], chosen, parts[among], effort, log_evidence)
 
@@ -157,11 +148,13 @@ def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
     return np.flatnonzero(log_p.max() - log_p < nats)
 
 
-def _shared(effort: _Effort, among: int) -> _Effort:
+def _shared(effort: Drawing, among: int) -> Drawing:
     """The effort for each of so many hypotheses: where a sheet says little, many are near and each gets less."""
     share = min(1.0, MOST_FULL / among)
-    return _Effort(
-        max(int(effort.fresh * share), 80), max(int(effort.kept * share), 40), max(int(effort.turns * share), 1)
+    return effort._replace(
+        fresh=max(int(effort.fresh * share), 80),
+        kept=max(int(effort.kept * share), 40),
+        turns=max(int(effort.turns * share), 1),
     )
 
 
@@ -181,16 +174,6 @@ def _peaks(
     return found
 
 
-def _heated(p: _Peak, heat: float) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and covariance of the Gaussian that the likelihood to the power `heat` would give at a peak.
-
-    With curvature H = I + G at the peak m: covariance (I + heat G)^-1, mean covariance heat H m.
-    """
-    identity = np.eye(len(p.centre))
-    covariance = np.linalg.inv(identity + heat * (p.hessian - identity))
-    return covariance @ (heat * p.hessian @ p.centre), 0.5 * (covariance + covariance.T)
-
-
 def _laplace(peaks: list[_Peak]) -> float:
     return _log_sum(np.array([p.log_volume for p in peaks])) if peaks else FAR
 
@@ -201,8 +184,8 @@ def _log_sum(values: np.ndarray) -> float:
 
 
 def _mixtures(peaks: list[list[_Peak]], width: int, first: int, rounds: int) -> tuple[Part, np.ndarray]:
-    """The first parts of each hypothesis' mixture, two at each peak, with room for more; how many parts each has."""
-    m, room = len(peaks), STARTS * len(HEATS) + rounds + 1
+    """The first parts of each hypothesis' mixture, one at each peak, with room for more; how many parts each has."""
+    m, room = len(peaks), STARTS + rounds + 1
     square, parts = (m, room, width, width), np.zeros(m, np.int64)
     p = Part(
         np.zeros((m, room, width)), np.zeros(square), np.zeros(square), np.zeros((m, room)),
@@ -214,17 +197,11 @@ def _mixtures(peaks: list[list[_Peak]], width: int, first: int, rounds: int) -> 
         among = np.maximum(np.exp(volumes - volumes.max()), 0.1)
         among *= (1.0 - PRIOR_SHARE) / among.sum()
         for peak, of_peak in zip(own, among, strict=True):
-            for heat, of_heat in HEATS.items():
-                k, d = parts[i], len(peak.centre)
-                p.centre[i, k, :d], covariance = _heated(peak, heat)
-                low = np.linalg.cholesky(covariance)
-                p.factor[i, k, :d, :d], p.inverse[i, k, :d, :d] = low, np.linalg.inv(low)
-                p.log_det[i, k] = np.log(np.diag(low)).sum()
-                p.drawn[i, k] = int(first * of_peak * of_heat)
-                p.anchor[i, k, :d], p.start[i, k], p.lean[i, k], p.slopes[i, k] = (
-                    peak.centre, peak.start, peak.lean, peak.slopes
-                )  # fmt: skip
-                parts[i] += 1
+            k, d, own_parts = parts[i], len(peak.centre), Part(*(x[i] for x in p))
+            stand_part(own_parts, k, d, peak.centre, peak.hessian, int(first * of_peak))
+            own_parts.anchor[k, :d], own_parts.start[k] = peak.centre, peak.start
+            own_parts.lean[k], own_parts.slopes[k] = peak.lean, peak.slopes
+            parts[i] += 1
     return p, parts
 
 
@@ -238,13 +215,13 @@ class _Group(NamedTuple):
 
 def _drawn(
     table: Table, r: np.ndarray, e: Evidence, h: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
-    effort: _Effort, log_evidence: np.ndarray,
+    effort: Drawing, log_evidence: np.ndarray,
 ) -> _Group:  # fmt: skip
     """Samples of the hypotheses `h` from their mixtures; writes their evidence."""
     m, width = len(h), table.kinds.shape[1]
     u, outs = np.zeros((m, effort.kept, width)), np.zeros((m, effort.kept, len(OUTPUTS)))
     found, stats = np.zeros(m), np.zeros((m, 3))
-    sample(table, r, e, h, seeds, mixtures, parts, effort.fresh, effort.turns, u, outs, found, stats)
+    sample(table, r, e, h, seeds, mixtures, parts, effort, u, outs, found, stats)
     log_evidence[h] = found
     return _Group(h, u, outs)
 
