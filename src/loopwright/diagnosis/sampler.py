@@ -122,7 +122,7 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     log_evidence = np.array([_laplace(p) for p in peaks])
     log_prior = np.array([h.log_prior for h in found])
     near = _within(log_evidence + log_prior, NEAR)
-    share = min(1.0, MOST_FULL / len(near))
+    share = _share(len(near))
     building = BUILDING._replace(first=max(int(BUILDING.first * share), 80))
     mixtures, parts = _mixtures([peaks[h] for h in near], width, building.first, int(ROUNDS * share))
     seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(3, count))
@@ -148,9 +148,14 @@ def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
     return np.flatnonzero(log_p.max() - log_p < nats)
 
 
+def _share(among: int) -> float:
+    """Share of the effort that each of so many hypotheses gets: where a sheet says little, many are near."""
+    return min(1.0, MOST_FULL / among)
+
+
 def _shared(effort: Drawing, among: int) -> Drawing:
-    """The effort for each of so many hypotheses: where a sheet says little, many are near and each gets less."""
-    share = min(1.0, MOST_FULL / among)
+    """The effort for each of so many hypotheses."""
+    share = _share(among)
     return effort._replace(
         fresh=max(int(effort.fresh * share), 80),
         kept=max(int(effort.kept * share), 40),
