@@ -1,6 +1,6 @@
 """Importance sampling of one hypothesis at a time, from Gaussians at its peaks and, as it goes, where they fall short.
 
-The first draws come from a mixture: at each peak a Student's t (`softened`), and a share of the prior. Then, while
+The first draws come from a mixture: at each peak a Student's t (`stand_part`), and a share of the prior. Then, while
 too few draws are effective, the draw with the largest weight shows where the mixture is thinnest: a further t is put
 at the peak of the model as it looks from there (one Gauss-Newton step), drawn from and added (incremental mixture
 importance sampling, Raftery and Bao 2010, Biometrics 66:1162-1173; there the covariance comes from near draws, here

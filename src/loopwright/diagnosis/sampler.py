@@ -51,7 +51,7 @@ class Posterior:
 
 
 BUILDING = Building(250, 60, 60.0)  # of the mixture of every hypothesis near the best
-ROUNDS = 3  # parts added to it at most
+ROUNDS = 3  # parts added to it at most, and one more for each start that led to no peak of its own
 SKETCH = Drawing(500, 1, 0.0, 150, 1)  # of every hypothesis near the best
 FULL = Drawing(1000, 6, 80.0, 200, 4)  # of those that the sketch leaves close
 MOST_FULL = 24  # hypotheses that get their effort in full
