@@ -29,7 +29,7 @@ def test_five_frames_from_door_to_kernel() -> None:
     deepest: list[list[str]] = []
 
     def watch(frame: FrameType, event: str, arg: Any) -> None:
-        if event == "call" and frame.f_code.co_name == "_drawn":
+        if event == "call" and frame.f_code.co_name == "infer":
             names = []
             walker: FrameType | None = frame
             while walker is not None:

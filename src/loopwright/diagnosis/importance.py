@@ -67,11 +67,11 @@ class Building(NamedTuple):
 
 
 class Drawing(NamedTuple):
-    """`fresh` draws from the finished mixture, again until `wanted` are effective, `times` at most; `kept` of them by
-    weight, moved `turns` times."""
+    """`fresh` draws from the finished mixture, again until `wanted` are effective, `most` draws in all; `kept` of them
+    by weight, moved `turns` times."""
 
     fresh: int
-    times: int
+    most: int
     wanted: float
     kept: int
     turns: int
@@ -441,8 +441,9 @@ def _stir(
 @njit(cache=True)
 def _build_one(
     table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Building
-) -> int:  # fmt: skip
-    """Add parts to one hypothesis' mixture, the one at the mean last; returns how many there are."""
+) -> tuple[int, float]:  # fmt: skip
+    """Add parts to one hypothesis' mixture, the one at the mean last; returns how many there are, and the log evidence
+    as the draws that helped to build it have it."""
     np.random.seed(seed)
     d, width = table.parameters[h], part.centre.shape[1]
     rounds = part.drawn.shape[0] - parts - 1
@@ -450,34 +451,35 @@ def _build_one(
     s = _empty(effort.first + rounds * effort.more, width)
     n, from_prior = _draw_all(table, h, r, e, part, parts, record, s, 0, effort.first)
     log_total, effective, heaviest = _effective(s, n)
-    used = parts
-    while used < parts + rounds and effective < effort.wanted and log_total > FAR:
+    used, stood = parts, np.zeros(s.log_pi.shape[0], np.bool_)
+    while used < parts + rounds and effective < effort.wanted and log_total > FAR and not stood[heaviest]:
         _put_part(table, h, r, e, s, heaviest, part, used, effort.more)
-        used += 1
+        used, stood[heaviest] = used + 1, True
         n = _draw_more(table, h, r, e, part, used, from_prior, record, s, n)
         log_total, effective, heaviest = _effective(s, n)
     _put_mean_part(s, n, log_total, effective, d, part, used)
-    return used + 1
+    return used + 1, _trimmed(s, n, log_total, MOST_IN_EVIDENCE)[1]
 
 
 @njit(cache=True)
 def _sample_one(
     table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Drawing,
-    u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
+    share: float, u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
 ) -> float:  # fmt: skip
-    """Draw one hypothesis from its mixture; fills `u` (n, d) and `outs` (n, outputs); returns the log evidence."""
+    """Draw one hypothesis from its mixture until `share` of the draws wanted are effective; fills `u` (n, d) and `outs`
+    (n, outputs); returns the log evidence."""
     np.random.seed(seed)
     width = u.shape[1]
     record = np.empty(1, CIRCUIT)
-    s, kept = _empty(effort.fresh * effort.times, width), _empty(effort.kept, width)
+    s, kept = _empty(effort.most, width), _empty(effort.kept, width)
     part = _shared_out(part, parts, effort.fresh)
     n, effective, log_total = 0, 0.0, FAR
-    while n < effort.fresh * effort.times and (n == 0 or effective < effort.wanted):
+    while n + effort.fresh <= effort.most and (n == 0 or effective < share * effort.wanted):
         n, _ = _draw_all(table, h, r, e, part, parts, record, s, n, effort.fresh)
         log_total, effective, _ = _effective(s, n)
     _resample(s, n, log_total, kept)
     stats[0], stats[1] = n, effective
-    stats[2] = _stir(table, h, r, e, part, parts, effort.turns, record, kept)
+    stats[2] = _stir(table, h, r, e, part, parts, max(round(share * effort.turns), 1), record, kept)
     u[:], outs[:] = kept.u, kept.outs
     if log_total <= FAR:
         return FAR
@@ -487,31 +489,35 @@ def _sample_one(
 @njit(cache=True, parallel=True)
 def build(
     table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
-    effort: Building,
+    effort: Building, log_evidence: np.ndarray,
 ) -> None:  # fmt: skip
     """Build the mixture of every chosen hypothesis, in place.
 
     `chosen` (m,) rows of `table`, `seeds` (m,); `mixtures` as `Part` with a leading axis (m,), its first `parts` (m,)
-    filled, with room for those to be added. Sets `parts` to how many there are then.
+    filled, with room for those to be added. Sets `parts` to how many there are then, and `log_evidence` (m,) to a first
+    estimate.
     """
     for m in prange(chosen.shape[0]):
-        parts[m] = _build_one(table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort)
+        parts[m], log_evidence[m] = _build_one(
+            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort
+        )
 
 
 @njit(cache=True, parallel=True)
 def sample(
     table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
-    effort: Drawing, u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
+    effort: Drawing, share: np.ndarray, u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
 ) -> None:  # fmt: skip
-    """Draw from every chosen hypothesis' mixture and move those kept.
+    """Draw from every chosen hypothesis' mixture and move those kept, with its `share` (m,) of the effort.
 
     `chosen`, `seeds`, `mixtures` and `parts` as `build` left them. Fills `u` (m, n, d), `outs` (m, n, outputs),
     `log_evidence` (m,), `stats` (m, 3): fresh draws, how many of them are effective, share of moves accepted.
     """
     for m in prange(chosen.shape[0]):
         log_evidence[m] = _sample_one(
-            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort, u[m], outs[m], stats[m]
-        )
+            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort, share[m],
+            u[m], outs[m], stats[m],
+        )  # fmt: skip
 
 
 @njit(cache=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
 
 import numpy as np
 
@@ -21,7 +20,6 @@ __all__ = ["Posterior", "draw_prior", "infer"]
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
 ITERATIONS = 12
 NEAR = 5.5  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
-CLOSE = 2.7  # nats within which a hypothesis is sampled with full effort
 LOG_2PI = math.log(2.0 * math.pi)
 
 
@@ -52,10 +50,8 @@ class Posterior:
 
 BUILDING = Building(250, 60, 60.0)  # of the mixture of every hypothesis near the best
 ROUNDS = 3  # parts added to it at most, and one more for each start that led to no peak of its own
-SKETCH = Drawing(500, 1, 0.0, 150, 1)  # of every hypothesis near the best
-FULL = Drawing(1000, 6, 80.0, 200, 4)  # of those that the sketch leaves close
+DRAWING = Drawing(250, 4000, 120.0, 200, 4)  # of the likeliest; the others get less (`_effort`)
 MOST_FULL = 24  # hypotheses that get their effort in full
-MOST = 72  # hypotheses over which the sketch must do
 
 
 @dataclass(frozen=True)
@@ -105,8 +101,8 @@ def nothing_read() -> Evidence:
 def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Posterior:
     """Posterior over all hypotheses.
 
-    Peaks by `explore` give each hypothesis an estimate of its evidence (Laplace); those within `NEAR` of the best are
-    sampled, and those that then lie within `CLOSE` once more with full effort.
+    Peaks by `explore` give each hypothesis an estimate of its evidence (Laplace). Those within `NEAR` of the best get a
+    mixture, which gives a better one, and are sampled by it: the likelier, the longer.
     """
     table = stack(found)
     width, count = table.kinds.shape[1], len(found)
@@ -122,25 +118,19 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     log_evidence = np.array([_laplace(p) for p in peaks])
     log_prior = np.array([h.log_prior for h in found])
     near = _within(log_evidence + log_prior, NEAR)
-    share = _share(len(near))
-    building = BUILDING._replace(first=max(int(BUILDING.first * share), 80))
-    mixtures, parts = _mixtures([peaks[h] for h in near], width, building.first, int(ROUNDS * share))
-    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(3, count))
-    build(table, r, e, near, seeds[0, near], mixtures, parts, building)
-
-    def drawn(among: np.ndarray, effort: Drawing, own: np.ndarray) -> _Group:
-        chosen = Part(*(x[among] for x in mixtures))
-        return _drawn(table, r, e, near[among], own[near[among]], chosen, parts[among], effort, log_evidence)
-
-    every = np.arange(len(near))
-    sketch = drawn(every, _shared(SKETCH, len(near)), seeds[1])
-    if len(near) > MOST:  # the sheet says next to nothing; more draws would not say more
-        return _assemble(found, [sketch], log_evidence, float(lost.sum()) / (CLOUD * count))
-    close = _within((log_evidence + log_prior)[near], CLOSE)
-    full = drawn(close, _shared(FULL, len(close)), seeds[2])
-    rest = ~np.isin(every, close)
-    groups = [full, _Group(*(x[rest] for x in sketch))]
-    return _assemble(found, groups, log_evidence, float(lost.sum()) / (CLOUD * count))
+    crowd = min(1.0, MOST_FULL / len(near))  # where a sheet says little, many are near and more draws say no more
+    building = BUILDING._replace(first=max(int(BUILDING.first * crowd), 80))
+    drawing = DRAWING._replace(fresh=max(int(DRAWING.fresh * crowd), 80), kept=max(int(DRAWING.kept * crowd), 40))
+    mixtures, parts = _mixtures([peaks[h] for h in near], width, building.first, int(ROUNDS * crowd))
+    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(2, count))[:, near]
+    estimate = np.zeros(len(near))
+    build(table, r, e, near, seeds[0], mixtures, parts, building, estimate)
+    share = crowd * _effort(estimate + log_prior[near])
+    u, outs = np.zeros((len(near), drawing.kept, width)), np.zeros((len(near), drawing.kept, len(OUTPUTS)))
+    stats = np.zeros((len(near), 3))
+    sample(table, r, e, near, seeds[1], mixtures, parts, drawing, share, u, outs, estimate, stats)
+    log_evidence[near] = estimate
+    return _assemble(found, near, u, outs, log_evidence, float(lost.sum()) / (CLOUD * count))
 
 
 def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
@@ -148,19 +138,10 @@ def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
     return np.flatnonzero(log_p.max() - log_p < nats)
 
 
-def _share(among: int) -> float:
-    """Share of the effort that each of so many hypotheses gets: where a sheet says little, many are near."""
-    return min(1.0, MOST_FULL / among)
-
-
-def _shared(effort: Drawing, among: int) -> Drawing:
-    """The effort for each of so many hypotheses."""
-    share = _share(among)
-    return effort._replace(
-        fresh=max(int(effort.fresh * share), 80),
-        kept=max(int(effort.kept * share), 40),
-        turns=max(int(effort.turns * share), 1),
-    )
+def _effort(log_p: np.ndarray) -> np.ndarray:
+    """Share of the effort for each hypothesis: the root of its probability over the likeliest one's."""
+    effort: np.ndarray = np.exp(0.5 * (log_p - log_p.max()))
+    return effort
 
 
 def _peaks(
@@ -210,38 +191,19 @@ def _mixtures(peaks: list[list[_Peak]], width: int, first: int, rounds: int) -> 
     return p, parts
 
 
-class _Group(NamedTuple):
-    """Hypotheses sampled alike: which (m,), samples (m, n, d), their outputs (m, n, outputs)."""
-
-    which: np.ndarray
-    u: np.ndarray
-    outs: np.ndarray
-
-
-def _drawn(
-    table: Table, r: np.ndarray, e: Evidence, h: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
-    effort: Drawing, log_evidence: np.ndarray,
-) -> _Group:  # fmt: skip
-    """Samples of the hypotheses `h` from their mixtures; writes their evidence."""
-    m, width = len(h), table.kinds.shape[1]
-    u, outs = np.zeros((m, effort.kept, width)), np.zeros((m, effort.kept, len(OUTPUTS)))
-    found, stats = np.zeros(m), np.zeros((m, 3))
-    sample(table, r, e, h, seeds, mixtures, parts, effort, u, outs, found, stats)
-    log_evidence[h] = found
-    return _Group(h, u, outs)
-
-
 def _assemble(
     found: list[Hypothesis],
-    groups: list[_Group],
+    near: np.ndarray,
+    u: np.ndarray,
+    outs: np.ndarray,
     log_evidence: np.ndarray,
     lost: float,
 ) -> Posterior:
     """One table of samples; a hypothesis that was not sampled keeps its probability but has no samples."""
     log_p = log_evidence + np.array([h.log_prior for h in found])
-    which = np.concatenate([np.repeat(chosen, u.shape[1]) for chosen, u, _ in groups])
-    u = np.concatenate([u.reshape(-1, u.shape[2]) for _, u, _ in groups])
-    outs = np.concatenate([o.reshape(-1, o.shape[2]) for _, _, o in groups])
-    sizes = np.concatenate([np.full(len(chosen) * u.shape[1], u.shape[1]) for chosen, u, _ in groups])
-    weights = np.exp(log_p[which] - log_p[which].max()) / sizes
-    return Posterior(tuple(found), which, u, outs, weights / weights.sum(), log_evidence, lost)
+    which = np.repeat(near, u.shape[1])
+    weights = np.exp(log_p[which] - log_p[which].max())
+    return Posterior(
+        tuple(found), which, u.reshape(-1, u.shape[2]), outs.reshape(-1, outs.shape[2]), weights / weights.sum(),
+        log_evidence, lost,
+    )  # fmt: skip
