@@ -47,7 +47,7 @@ def judged(case: Case) -> Seen:
     ranks = {n: rank(own.u[kept, names.index(n)], case.u[names.index(n)], rng) for n in WATCHED if n in names}
     inside = None
     if case.truth.fault.severity is not None:
-        band = quantile(severity_value(case.truth, own.u[:, : len(names)]), own.weights)
+        band = quantile(severity_value(case.truth, own.u[:, : len(names)]), own.weights, worth=own.worth)
         inside = band.low <= severity_value(case.truth, case.u[None, : len(names)])[0] <= band.high
     return Seen(shares, case.truth.fault.id, ranks, inside)
 

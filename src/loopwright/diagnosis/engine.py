@@ -9,7 +9,7 @@ import numpy as np
 from loopwright._version import __version__
 from loopwright.circuit.points import PLACE
 from loopwright.diagnosis.bands import cycle_of, expected, healthy_draws
-from loopwright.diagnosis.explain import APART, causes, class_evidence, class_probabilities, quantile
+from loopwright.diagnosis.explain import causes, class_evidence, class_probabilities, effective, quantile
 from loopwright.diagnosis.information import next_checks
 from loopwright.diagnosis.judgement import Cause, Fit, Interval, Judgement
 from loopwright.diagnosis.likelihood import evidence
@@ -69,7 +69,7 @@ def judge(test: Test, seed: int = 0) -> Judgement:
         states=_states(posterior),
         expected=expected(test, healthy),
         next_checks=next_checks(test, posterior, seed + 3),
-        fit=Fit(float(_effective(posterior)), class_evidence(posterior), misfit_probability),
+        fit=Fit(effective(posterior.weights, posterior.worth), class_evidence(posterior), misfit_probability),
         cautions=_cautions(test, listed),
         ambient_pressure=test.weather.atmosphere,
         refrigerant=test.vehicle.refrigerant,
@@ -82,12 +82,7 @@ def judge(test: Test, seed: int = 0) -> Judgement:
 
 
 def _states(p: Posterior) -> dict[str, Interval]:
-    return {name: quantile(p.outputs[:, PLACE[output]], p.weights, worth=APART) for name, output in STATES.items()}
-
-
-def _effective(p: Posterior) -> float:
-    """Effective samples of the posterior as a whole."""
-    return 1.0 / float((p.weights * p.weights).sum())
+    return {name: quantile(p.outputs[:, PLACE[output]], p.weights, worth=p.worth) for name, output in STATES.items()}
 
 
 def _typical(p: Posterior) -> np.ndarray:

@@ -15,28 +15,38 @@ from loopwright.faults import catalogue
 from loopwright.language import say
 from loopwright.readings import Observation, Reading
 
-__all__ = ["causes", "class_probabilities", "quantile"]
+__all__ = ["causes", "class_probabilities", "effective", "quantile"]
 
 ALIKE = 0.8  # nats of evidence within which two causes count as equal
 WORTH = 0.02  # probability under which a cause is listed without its reasons
-APART = 0.10  # of a posterior's draws, the share that counts in an interval: some 40 of 400 were effective at first
 SHOWN = 0.15  # nats under which a reading is not worth a sentence
 
 
-def quantile(values: np.ndarray, weights: np.ndarray, level: float = 0.9, worth: float = 1.0) -> Interval:
+def quantile(values: np.ndarray, weights: np.ndarray, level: float = 0.9, worth: np.ndarray | float = 1.0) -> Interval:
     """Central interval of weighted values (n,).
 
     Of n draws in rising order, one more draw falls under the k-th with probability k / (n + 1) (Gumbel 1958, from
     memory; type 6 of Hyndman and Fan 1996, from memory), so few draws need levels further out than the level asked for.
-    n is the effective number of samples times what each is `worth`: under one where draws were copied and moved apart.
+    n is the effective number of samples; one that was copied and moved apart is `worth` ((n,) or one for all) less than
+    one.
     """
     order = np.argsort(values)
     v, w = values[order], weights[order] / weights.sum()
-    n = max(worth / float((w * w).sum()), 2.0)
+    n = max(effective(weights, worth), 2.0)
     place = np.cumsum(w) - 0.5 * w
     asked = np.array([0.5 - level / 2, 0.5, 0.5 + level / 2])
     low, median, high = np.interp((asked * (n + 1.0) - 0.5) / n, place, v)
     return Interval(float(low), float(median), float(high), level)
+
+
+def effective(weights: np.ndarray, worth: np.ndarray | float = 1.0) -> float:
+    """Effective number of weighted samples (n,), each `worth` so many.
+
+    >>> effective(np.ones(4)), effective(np.ones(4), worth=0.25)
+    (4.0, 1.0)
+    """
+    w = weights / weights.sum()
+    return 1.0 / float((w * w / worth).sum())
 
 
 def class_probabilities(p: Posterior) -> dict[str, float]:
@@ -121,7 +131,7 @@ def _severity(p: Posterior, mine: np.ndarray) -> Severity | None:
     for h in np.unique(p.which[rows]):
         part = p.which[rows] == h
         values[part] = severity_value(p.hypotheses[h], p.u[rows[part], : len(p.hypotheses[h].names)])
-    return Severity(card.quantity, card.unit, quantile(values, p.weights[rows], worth=APART), point or None)
+    return Severity(card.quantity, card.unit, quantile(values, p.weights[rows], worth=p.worth[rows]), point or None)
 
 
 @njit(cache=True)

@@ -24,7 +24,7 @@ from loopwright.diagnosis.likelihood import Evidence, log_likelihood
 from loopwright.diagnosis.posterior import FAR, N_OUT, climb, leanings, log_prior_density, outputs_at
 from loopwright.diagnosis.prior import Table, bend
 
-__all__ = ["PRIOR_SHARE", "Building", "Drawing", "Part", "build", "sample", "stand_part"]
+__all__ = ["EFFECTIVE", "PRIOR_SHARE", "Building", "Drawing", "Part", "build", "sample", "stand_part"]
 
 REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in turn
 SLIDE = 1.2  # length of a move along one unknown in units of its part's spread
@@ -33,6 +33,7 @@ PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no
 AT_MEAN = 0.45  # share of the last draws from the part at their mean
 FEW = 20.0  # effective draws that tell the mean of a posterior as well as its highest peak does
 MOST_IN_EVIDENCE, MOST_IN_DRAWS = 5.0, 1.5  # weight of one draw, in mean weights times the root of their number
+EFFECTIVE = 1  # place of the effective draws among the figures of a sampling
 HIGHEST = 0  # part that stands at the highest peak
 TOLD = 0.5  # of what the slopes at one place say the readings tell of an unknown, how much they do over a posterior
 ROUGH = 0.08  # variance, in units of the prior's, by which the loop's bends and kinks blur what readings tell
@@ -478,7 +479,7 @@ def _sample_one(
         n, _ = _draw_all(table, h, r, e, part, parts, record, s, n, effort.fresh)
         log_total, effective, _ = _effective(s, n)
     _resample(s, n, log_total, kept)
-    stats[0], stats[1] = n, effective
+    stats[0], stats[EFFECTIVE] = n, effective
     stats[2] = _stir(table, h, r, e, part, parts, max(round(share * effort.turns), 1), record, kept)
     u[:], outs[:] = kept.u, kept.outs
     if log_total <= FAR:

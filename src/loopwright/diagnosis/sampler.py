@@ -10,7 +10,7 @@ import numpy as np
 
 from loopwright.circuit.points import OUTPUTS
 from loopwright.circuit.steady import CONVERGED
-from loopwright.diagnosis.importance import PRIOR_SHARE, Building, Drawing, Part, build, sample, stand_part
+from loopwright.diagnosis.importance import EFFECTIVE, PRIOR_SHARE, Building, Drawing, Part, build, sample, stand_part
 from loopwright.diagnosis.likelihood import Evidence
 from loopwright.diagnosis.posterior import FAR, STARTS, explore, weigh
 from loopwright.diagnosis.prior import Hypothesis, Table, stack
@@ -28,8 +28,9 @@ class Posterior:
     """Weighted samples over hypotheses and unknowns.
 
     `which` (n,) hypothesis of each sample, `u` (n, d) its unknowns, `outputs` (n, outputs) what it would show,
-    `weights` (n,) adding up to one over all hypotheses; `log_evidence` (h,) with the prior of the hypothesis left
-    out; `lost` share of prior draws that did not solve.
+    `weights` (n,) adding up to one over all hypotheses, `worth` (n,) how many independent draws each stands for, one
+    at most (several came from the same and were only moved apart); `log_evidence` (h,) with the prior of the
+    hypothesis left out; `lost` share of prior draws that did not solve.
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -37,6 +38,7 @@ class Posterior:
     u: np.ndarray
     outputs: np.ndarray
     weights: np.ndarray
+    worth: np.ndarray
     log_evidence: np.ndarray
     lost: float
 
@@ -130,7 +132,8 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     stats = np.zeros((len(near), 3))
     sample(table, r, e, near, seeds[1], mixtures, parts, drawing, share, u, outs, estimate, stats)
     log_evidence[near] = estimate
-    return _assemble(found, near, u, outs, log_evidence, float(lost.sum()) / (CLOUD * count))
+    worth = np.clip(stats[:, EFFECTIVE] / drawing.kept, 1.0 / drawing.kept, 1.0)
+    return _assemble(found, near, u, outs, worth, log_evidence, float(lost.sum()) / (CLOUD * count))
 
 
 def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
@@ -196,6 +199,7 @@ def _assemble(
     near: np.ndarray,
     u: np.ndarray,
     outs: np.ndarray,
+    worth: np.ndarray,
     log_evidence: np.ndarray,
     lost: float,
 ) -> Posterior:
@@ -205,5 +209,5 @@ def _assemble(
     weights = np.exp(log_p[which] - log_p[which].max())
     return Posterior(
         tuple(found), which, u.reshape(-1, u.shape[2]), outs.reshape(-1, outs.shape[2]), weights / weights.sum(),
-        log_evidence, lost,
+        np.repeat(worth, u.shape[1]), log_evidence, lost,
     )  # fmt: skip
