@@ -68,10 +68,13 @@ class Building(NamedTuple):
 
 
 class Drawing(NamedTuple):
-    """`fresh` draws from the finished mixture, again until `wanted` are effective, `most` draws in all; `kept` of them
-    by weight, moved `turns` times."""
+    """`fresh` draws from the finished mixture, again until there are `least` and `wanted` of them are effective, `most`
+    in all; `kept` of them by weight, moved `turns` times. To stop once enough seem effective, however few there are,
+    would be to stop before a heavy one.
+    """
 
     fresh: int
+    least: int
     most: int
     wanted: float
     kept: int
@@ -467,15 +470,16 @@ def _sample_one(
     table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Drawing,
     share: float, u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
 ) -> float:  # fmt: skip
-    """Draw one hypothesis from its mixture until `share` of the draws wanted are effective; fills `u` (n, d) and `outs`
-    (n, outputs); returns the log evidence."""
+    """Draw one hypothesis from its mixture with `share` of the effort; fills `u` (n, d) and `outs` (n, outputs); returns
+    the log evidence."""
     np.random.seed(seed)
     width = u.shape[1]
     record = np.empty(1, CIRCUIT)
     s, kept = _empty(effort.most, width), _empty(effort.kept, width)
     part = _shared_out(part, parts, effort.fresh)
     n, effective, log_total = 0, 0.0, FAR
-    while n + effort.fresh <= effort.most and (n == 0 or effective < share * effort.wanted):
+    least, wanted = share * effort.least, share * effort.wanted
+    while n + effort.fresh <= effort.most and (n == 0 or n < least or effective < wanted):
         n, _ = _draw_all(table, h, r, e, part, parts, record, s, n, effort.fresh)
         log_total, effective, _ = _effective(s, n)
     _resample(s, n, log_total, kept)

@@ -52,7 +52,7 @@ class Posterior:
 
 BUILDING = Building(250, 60, 60.0)  # of the mixture of every hypothesis near the best
 ROUNDS = 3  # parts added to it at most, and one more for each start that led to no peak of its own
-DRAWING = Drawing(250, 4000, 120.0, 200, 4)  # of the likeliest; the others get less (`_effort`)
+DRAWING = Drawing(250, 1000, 4000, 120.0, 200, 4)  # of the likeliest; the others get less (`_effort`)
 MOST_FULL = 24  # hypotheses that get their effort in full
 
 
