@@ -470,8 +470,10 @@ def _sample_one(
     table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Drawing,
     share: float, u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
 ) -> float:  # fmt: skip
-    """Draw one hypothesis from its mixture with `share` of the effort; fills `u` (n, d) and `outs` (n, outputs); returns
-    the log evidence."""
+    """Draw one hypothesis from its mixture with `share` of the effort; returns the log evidence.
+
+    Fills `u` (n, d), `outs` (n, outputs) and `stats` (3,) as `sample` has it.
+    """
     np.random.seed(seed)
     width = u.shape[1]
     record = np.empty(1, CIRCUIT)
