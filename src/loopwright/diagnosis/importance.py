@@ -32,7 +32,7 @@ FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than t
 PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
 AT_MEAN = 0.45  # share of the last draws from the part at their mean
 FEW = 20.0  # effective draws that tell the mean of a posterior as well as its highest peak does
-MOST_IN_EVIDENCE, MOST_IN_DRAWS = 5.0, 1.5  # weight of one draw, in mean weights times the root of their number
+MOST = 5.0  # weight of one draw, in mean weights times the root of their number
 EFFECTIVE = 1  # place of the effective draws among the figures of a sampling
 HIGHEST = 0  # part that stands at the highest peak
 TOLD = 0.5  # of what the slopes at one place say the readings tell of an unknown, how much they do over a posterior
@@ -309,16 +309,16 @@ def _draw_more(
 
 
 @njit(cache=True)
-def _trimmed(s: Draws, n: int, log_total: float, share: float) -> tuple[float, float]:
+def _trimmed(s: Draws, n: int, log_total: float) -> tuple[float, float]:
     """Log of the most that one draw may weigh, and of the sum of weights so trimmed.
 
-    A lone draw far out in a tail can outweigh all others together. So no weight passes `share` times the mean times
+    A lone draw far out in a tail can outweigh all others together. So no weight passes `MOST` times the mean times
     sqrt(n), the mean being that of trimmed weights. Source: Ionides 2008, J. Comput. Graph. Stat. 17:295-311 (from
     memory).
     """
     most = log_total
     for _ in range(3):
-        most = min(most, log_total + math.log(share) - 0.5 * math.log(n))
+        most = min(most, log_total + math.log(MOST) - 0.5 * math.log(n))
         top, total = FAR, 0.0
         for i in range(n):
             if s.log_pi[i] > FAR:
@@ -334,7 +334,7 @@ def _trimmed(s: Draws, n: int, log_total: float, share: float) -> tuple[float, f
 def _resample(s: Draws, n: int, log_total: float, into: Draws) -> None:
     """Fill `into` with draws by their trimmed weights, systematically."""
     kept = into.log_pi.shape[0]
-    most, log_total = _trimmed(s, n, log_total, MOST_IN_DRAWS)
+    most, log_total = _trimmed(s, n, log_total)
     position = np.random.random() / kept
     running, k, last = 0.0, 0, 0
     for i in range(n):
@@ -462,7 +462,7 @@ def _build_one(
         n = _draw_more(table, h, r, e, part, used, from_prior, record, s, n)
         log_total, effective, heaviest = _effective(s, n)
     _put_mean_part(s, n, log_total, effective, d, part, used)
-    return used + 1, _trimmed(s, n, log_total, MOST_IN_EVIDENCE)[1]
+    return used + 1, _trimmed(s, n, log_total)[1]
 
 
 @njit(cache=True)
@@ -490,7 +490,7 @@ def _sample_one(
     u[:], outs[:] = kept.u, kept.outs
     if log_total <= FAR:
         return FAR
-    return _trimmed(s, n, log_total, MOST_IN_EVIDENCE)[1] - math.log(n / effort.fresh)
+    return _trimmed(s, n, log_total)[1] - math.log(n / effort.fresh)
 
 
 @njit(cache=True, parallel=True)

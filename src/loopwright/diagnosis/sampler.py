@@ -132,7 +132,8 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     stats = np.zeros((len(near), 3))
     sample(table, r, e, near, seeds[1], mixtures, parts, drawing, share, u, outs, estimate, stats)
     log_evidence[near] = estimate
-    worth = np.clip(stats[:, EFFECTIVE] / drawing.kept, 1.0 / drawing.kept, 1.0)
+    drawn = np.maximum(stats[:, EFFECTIVE], 1.0)
+    worth = drawn / (drawn + drawing.kept)  # both samplings, the second from the first, leave their own luck
     return _assemble(found, near, u, outs, worth, log_evidence, float(lost.sum()) / (CLOUD * count))
 
 
