@@ -32,6 +32,7 @@ MORE_LIVE = 3
 REPEATS = 4  # of our own sampler, to tell its scatter from a difference
 UNSOLVED = -1e10
 DRAWS = 80_000  # of the importance sample, the third opinion
+PRIOR_DRAWS, AT_ONCE = 1_000_000, 50_000  # of the prior, the last word where a sheet tells little: gauges and vent
 TAILS = 8.0  # degrees of freedom of its proposal
 WIDER = 1.4  # covariance of the proposal over that of our particles
 
@@ -87,12 +88,34 @@ def importance(h: Hypothesis, r: np.ndarray, e: Evidence, u: np.ndarray) -> tupl
     drawn = u.mean(0) + (z @ low.T) / np.sqrt(g)[:, None]
     log_q = -0.5 * (TAILS + d) * np.log1p((z * z).sum(1) / g / TAILS) - np.log(np.diag(low)).sum()
     log_q += math.lgamma(0.5 * (TAILS + d)) - math.lgamma(0.5 * TAILS) - 0.5 * d * math.log(TAILS * math.pi)
+    return _mean(_log_target(h, r, e, drawn) - log_q)
+
+
+def from_prior(h: Hypothesis, r: np.ndarray, e: Evidence) -> tuple[float, float]:
+    """Log evidence as the mean likelihood of draws from the prior, with its error: no guide that could miss a corner."""
+    d = len(h.names)
+    rng = np.random.default_rng(1)
+    log_likelihoods = []
+    for _ in range(PRIOR_DRAWS // AT_ONCE):
+        drawn = rng.standard_normal((AT_ONCE, d))
+        log_prior = -0.5 * (drawn * drawn).sum(1) - 0.5 * d * math.log(2.0 * math.pi)
+        log_likelihoods.append(_log_target(h, r, e, drawn) - log_prior)
+    return _mean(np.concatenate(log_likelihoods))
+
+
+def _log_target(h: Hypothesis, r: np.ndarray, e: Evidence, drawn: np.ndarray) -> np.ndarray:
+    """Log of likelihood times prior density of draws (n, d); minus infinity where the loop does not solve."""
+    n = len(drawn)
     log_post, outs, codes = np.empty(n), np.empty((n, N_OUT)), np.empty(n, np.int64)
     start = np.tile([276.0, 320.0, 0.4, 0.5], (n, 1))
     weigh(stack([h]), r, e, np.zeros(n, np.int64), drawn, start, np.zeros((n, 4, 4)), log_post, outs, codes)
-    log_w = np.where(codes == CONVERGED, log_post - log_q, -np.inf)
+    return np.where(codes == CONVERGED, log_post, -np.inf)
+
+
+def _mean(log_w: np.ndarray) -> tuple[float, float]:
+    """Log of the mean weight, and its standard error."""
     w = np.exp(log_w - log_w.max())
-    return float(math.log(w.mean()) + log_w.max()), float(w.std() / w.mean() / math.sqrt(n))
+    return float(math.log(w.mean()) + log_w.max()), float(w.std() / w.mean() / math.sqrt(len(w)))
 
 
 def row_of(seed: int, index: int, likeliest: bool) -> dict[str, Any]:
@@ -127,6 +150,9 @@ def row_of(seed: int, index: int, likeliest: bool) -> dict[str, Any]:
         "dynesty_seconds": round(time.perf_counter() - begun, 1),
         "calls": theirs["calls"],
     }
+    if case.reading_set == SETS[0]:
+        exact, exact_error = from_prior(h, r, e)
+        row |= {"prior": round(exact, 3), "prior_error": round(exact_error, 3)}
     if abs(row["difference"]) > AGREED:
         row |= _longer(h, r, e, index)
     if "severity" in theirs:

@@ -173,6 +173,18 @@ def _nested(nested: Sequence[Row]) -> list[str]:
         f"{(apart & nearer).sum()}. Within 0.3 of it: ours {100 * (abs(first - plain) <= 0.3).mean():.0f} %, dynesty "
         f"{100 * (abs(dynesty - plain) <= 0.3).mean():.0f} %."
     )
+    known = [r for r in nested if r.get("prior")]
+    if known:
+        ours, theirs, exact, error = (
+            np.array([float(r[k]) for r in known]) for k in ("ours", "dynesty", "prior", "prior_error")
+        )
+        text.append(
+            f"- Against {outside.PRIOR_DRAWS:,} draws of the prior, where so many tell ({len(known)} evidences on gauges "
+            f"and vent, errors up to {error.max():.2f}): ours less that {np.median(ours - exact):+.2f} in the median, "
+            f"within 0.3 in {(abs(ours - exact) <= 0.3).sum()}, largest size {abs(ours - exact).max():.2f}; dynesty less "
+            f"that {np.median(theirs - exact):+.2f}, {(abs(theirs - exact) <= 0.3).sum()}, "
+            f"{abs(theirs - exact).max():.2f}."
+        )
     longer = [r for r in nested if r.get("dynesty_long")]
     if longer:
         ours, again, once = (np.array([float(r[k]) for r in longer]) for k in ("ours", "dynesty_long", "dynesty"))
@@ -203,8 +215,8 @@ def _nested(nested: Sequence[Row]) -> list[str]:
         "importance_error",
         "difference",
     )
-    text += _head(*(k.replace("_", " ") for k in shown), "median shift")
-    text += [_line(*(r[k] for k in shown), r.get("median_shift") or "-") for r in nested]
+    text += _head(*(k.replace("_", " ") for k in shown), "prior's draws", "median shift")
+    text += [_line(*(r[k] for k in shown), r.get("prior") or "-", r.get("median_shift") or "-") for r in nested]
     return [*text, ""]
 
 
