@@ -40,7 +40,7 @@ def quantile(values: np.ndarray, weights: np.ndarray, level: float = 0.9, worth:
 
 
 def effective(weights: np.ndarray, worth: np.ndarray | float = 1.0) -> float:
-    """Effective number of weighted samples (n,), each `worth` so many.
+    """Effective number of weighted samples (n,), each `worth` so many (Kish 1965, from memory).
 
     >>> effective(np.ones(4)), effective(np.ones(4), worth=0.25)
     (4.0, 1.0)
