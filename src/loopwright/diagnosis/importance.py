@@ -1,13 +1,15 @@
 """Importance sampling of one hypothesis at a time, from Gaussians at its peaks and, as it goes, where they fall short.
 
-The first draws come from a mixture: at each peak a Student's t (`stand_part`), and a share of the prior. Then, while
-too few draws are effective, the draw with the largest weight shows where the mixture is thinnest: a further t is put
-at the peak of the model as it looks from there (one Gauss-Newton step), drawn from and added (incremental mixture
-importance sampling, Raftery and Bao 2010, Biometrics 66:1162-1173; there the covariance comes from near draws, here
-from the curvature, which the loop's derivatives give). Draws that helped to build the mixture flatter it, so the
-finished one is drawn from anew. Every fresh draw is weighed by the whole mixture, whichever part it came from (Veach
-and Guibas 1995); the mean of their weights, those of lone draws trimmed (Ionides 2008), is the evidence; resampled and
-moved about they are the posterior's draws. All from memory.
+The first draws come from a mixture: a part at each peak (`stand_part`), and a share of the prior. Then, while too few
+draws are effective, the draw with the largest weight shows where the mixture is thinnest: a further part is put at the
+peak of the model as it looks from there, at that severity (one Gauss-Newton step), drawn from and added (incremental
+mixture importance sampling, Raftery and Bao 2010, Biometrics 66:1162-1173; there the covariance comes from near draws,
+here from the curvature, which the loop's derivatives give). A last part stands where the draws say the posterior is.
+Draws that helped to build the mixture flatter it, so it is drawn from anew, in batches; after each the last part
+follows what all of them say (adaptive importance sampling, Cappé et al. 2004, J. Comput. Graph. Stat. 13:907-929).
+Every draw of a batch is weighed by the whole mixture as it was then, whichever part it came from (Veach and Guibas
+1995); the mean of all weights, those of lone draws trimmed (Ionides 2008), is the evidence; resampled and moved about
+the draws are the posterior's. All from memory.
 """
 
 from __future__ import annotations
@@ -30,27 +32,34 @@ REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in
 SLIDE = 1.2  # length of a move along one unknown in units of its part's spread
 FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than the posterior's
 PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
-AT_MEAN = 0.45  # share of the last draws from the part at their mean
-FEW = 20.0  # effective draws that tell the mean of a posterior as well as its highest peak does
+AT_MEAN = 0.6  # share of the last draws from the part at their mean
+FEW_MEAN = 20.0  # effective draws that tell the mean of a posterior as well as its highest peak does
+FEW_SPREAD = 60.0  # effective draws that tell its covariance as well as the curvature at that peak does
 MOST = 5.0  # weight of one draw, in mean weights times the root of their number
 EFFECTIVE = 1  # place of the effective draws among the figures of a sampling
 HIGHEST = 0  # part that stands at the highest peak
 TOLD = 0.5  # of what the slopes at one place say the readings tell of an unknown, how much they do over a posterior
+OPEN = 0.9  # variance, in units of the prior's, from which on an axis counts as one the readings tell nothing of
 ROUGH = 0.08  # variance, in units of the prior's, by which the loop's bends and kinks blur what readings tell
 FARTHEST = np.array([15.0, 20.0, 0.8, 1.0])  # [K, K, 1, 1] a start leans from its anchor at most
 LOG_2PI = 1.8378770664093453
 
 
 class Part(NamedTuple):
-    """The mixture's parts: centre (k, d), lower factor and its inverse (k, d, d), log density there (k,), draws (k,).
+    """The mixture's parts: centre (k, d), how many axes the readings tell of (k,), these axes (k, d, d; the first rows)
+    with the spread along each (k, d), log density at the centre (k,), draws (k,).
+
+    A part is a Student's t along its axes and the prior's own normal across them: a t of thirty dimensions would be too
+    far out in all of them at once, and across the axes nothing says that the posterior's tails are longer.
 
     A draw's loop is solved from `start` (k, 4), the solver's unknowns at `anchor` (k, d), moved along `lean` (k, 4, d),
     their derivatives there, with the balances' derivatives `slopes` (k, 4, 4).
     """
 
     centre: np.ndarray
-    factor: np.ndarray
-    inverse: np.ndarray
+    told: np.ndarray
+    axes: np.ndarray
+    spread: np.ndarray
     log_top: np.ndarray
     drawn: np.ndarray
     anchor: np.ndarray
@@ -68,7 +77,7 @@ class Building(NamedTuple):
 
 
 class Drawing(NamedTuple):
-    """`fresh` draws from the finished mixture, again until there are `least` and `wanted` of them are effective, `most`
+    """`fresh` draws from the mixture, again until there are `least` and `wanted` of them are effective, `most`
     in all; `kept` of them by weight, moved `turns` times. To stop once enough seem effective, however few there are,
     would be to stop before a heavy one.
     """
@@ -92,26 +101,33 @@ class Draws(NamedTuple):
     log_q: np.ndarray
 
 
-@njit(cache=True, fastmath=True)  # lets sums run in any order: half the time of a draw is spent here
-def _square(u: np.ndarray, d: int, part: Part, k: int) -> float:
-    """Squared distance of `u` from the k-th centre in its metric."""
-    centre, inverse = part.centre[k], part.inverse[k]
-    square = 0.0
-    for i in range(d):
-        row, z = inverse[i], 0.0
-        for j in range(i + 1):
-            z += row[j] * (u[j] - centre[j])
-        square += z * z
-    return square
+@njit(cache=True, fastmath=True)  # lets sums run in any order: much of the time of a draw is spent here
+def _distances(u: np.ndarray, d: int, part: Part, k: int) -> tuple[float, float]:
+    """Squared distance of `u` from the k-th centre along its axes, in spreads, and across them."""
+    centre, spread = part.centre[k], part.spread[k]
+    along, across = 0.0, 0.0
+    for j in range(d):
+        away = u[j] - centre[j]
+        across += away * away
+    for i in range(part.told[k]):
+        axis, z = part.axes[k, i], 0.0
+        for j in range(d):
+            z += axis[j] * (u[j] - centre[j])
+        across -= z * z
+        along += z * z / (spread[i] * spread[i])
+    return along, max(across, 0.0)
 
 
 @njit(cache=True, fastmath=True)
-def _sum_to(row: np.ndarray, z: np.ndarray, n: int) -> float:
-    """Sum of the first `n` products."""
-    total = 0.0
-    for i in range(n):
-        total += row[i] * z[i]
-    return total
+def _colour(d: int, part: Part, k: int, stretch: float, z: np.ndarray) -> None:
+    """Turn standard normal numbers `z` (d) into a draw about nought of the k-th part, its axes stretched."""
+    for i in range(part.told[k]):
+        axis, along = part.axes[k, i], 0.0
+        for j in range(d):
+            along += axis[j] * z[j]
+        along *= stretch * part.spread[k, i] - 1.0
+        for j in range(d):
+            z[j] += along * axis[j]
 
 
 @njit(cache=True)
@@ -123,9 +139,9 @@ def _empty(n: int, width: int) -> Draws:
 
 @njit(cache=True)
 def _log_part(u: np.ndarray, d: int, part: Part, k: int) -> float:
-    """Log density of the k-th t distribution at `u`."""
-    square = _square(u, d, part, k)
-    return part.log_top[k] - 0.5 * (FREEDOM + d) * math.log1p(square / FREEDOM)
+    """Log density of the k-th part at `u`."""
+    along, across = _distances(u, d, part, k)
+    return part.log_top[k] - 0.5 * (FREEDOM + part.told[k]) * math.log1p(along / FREEDOM) - 0.5 * across
 
 
 @njit(cache=True)
@@ -147,10 +163,10 @@ def _log_mixture(u: np.ndarray, d: int, part: Part, parts: int, from_prior: int)
 
 @njit(cache=True)
 def _draw_part(d: int, part: Part, k: int, u: np.ndarray) -> None:
-    z = np.random.standard_normal(d)
-    stretch = 1.0 / math.sqrt(np.random.chisquare(FREEDOM) / FREEDOM)
+    u[:d] = np.random.standard_normal(d)
+    _colour(d, part, k, 1.0 / math.sqrt(np.random.chisquare(FREEDOM) / FREEDOM), u)
     for j in range(d):
-        u[j] = part.centre[k, j] + stretch * _sum_to(part.factor[k, j], z, j + 1)
+        u[j] += part.centre[k, j]
 
 
 @njit(cache=True)
@@ -221,58 +237,69 @@ def _effective(s: Draws, n: int) -> tuple[float, float, int]:
 
 
 @njit(cache=True)
-def _softened(hessian: np.ndarray, d: int) -> np.ndarray:
-    """Covariance (d, d) of a posterior whose log density has the curvature `hessian` at its peak.
+def stand_part(part: Part, k: int, d: int, centre: np.ndarray, hessian: np.ndarray, drawn: int) -> None:
+    """Stand the k-th part, of `drawn` draws, at `centre` (d), with axes and spreads by the curvature `hessian` there.
 
     Along each axis of the curvature, 1 + g, the readings tell g. Over the posterior they tell less: the loop bends and
     has kinks, so slopes turn within its spread, and a Student's t is twice as sharp at its top as a normal. With
     p = `TOLD` and s = `ROUGH` the variance there is 1 / (1 + 1 / (1 / (p g) + s)), which long chains ask for
-    (docs/inference.md).
+    (docs/inference.md). Where it is over `OPEN`, the readings tell too little to speak of.
     """
-    curvature, axes = np.linalg.eigh(np.ascontiguousarray(hessian[:d, :d]))
-    covariance = np.zeros((d, d))
-    for k in range(d):
-        told = max(TOLD * (curvature[k] - 1.0), 1e-9)
-        variance = 1.0 / (1.0 + 1.0 / (1.0 / told + ROUGH))
-        for i in range(d):
-            for j in range(d):
-                covariance[i, j] += variance * axes[i, k] * axes[j, k]
-    return covariance
-
-
-@njit(cache=True)
-def stand_part(part: Part, k: int, d: int, centre: np.ndarray, hessian: np.ndarray, drawn: int) -> None:
-    """Stand the k-th part, a t of `drawn` draws, at `centre` (d) with the spread that the curvature there gives."""
-    low = np.linalg.cholesky(_softened(hessian, d))
+    curvature, directions = np.linalg.eigh(np.ascontiguousarray(hessian[:d, :d]))
     part.centre[k, :d] = centre[:d]
-    part.factor[k, :d, :d] = low
-    part.inverse[k, :d, :d] = np.linalg.inv(low)
-    constant = math.lgamma(0.5 * (FREEDOM + d)) - math.lgamma(0.5 * FREEDOM) - 0.5 * d * math.log(FREEDOM * math.pi)
-    part.log_top[k] = constant - np.log(np.diag(low)).sum()
+    n = 0
+    for i in range(d):
+        told = max(TOLD * (curvature[i] - 1.0), 1e-9)
+        variance = 1.0 / (1.0 + 1.0 / (1.0 / told + ROUGH))
+        if variance < OPEN:
+            part.axes[k, n, :d] = directions[:, i]
+            part.spread[k, n] = math.sqrt(variance)
+            n += 1
+    part.told[k] = n
     part.drawn[k] = drawn
+    constant = math.lgamma(0.5 * (FREEDOM + n)) - math.lgamma(0.5 * FREEDOM) - 0.5 * n * math.log(FREEDOM * math.pi)
+    part.log_top[k] = constant - 0.5 * (d - n) * LOG_2PI - np.log(part.spread[k, :n]).sum()
 
 
 @njit(cache=True)
 def _put_part(table: Table, h: int, r: Any, e: Evidence, s: Draws, i: int, part: Part, k: int, count: int) -> None:
-    """Make the k-th part at the peak as it looks from the i-th draw, one Gauss-Newton step on."""
+    """Make the k-th part at the peak as it looks from the i-th draw, one Gauss-Newton step on.
+
+    The last unknown, the severity where there is one, stays: along it posteriors bend, and a free step from far out in
+    such a tail leads back to the peak that has a part.
+    """
     d = table.parameters[h]
     u, x, hessian = s.u[i].copy(), s.x[i].copy(), np.zeros((s.u.shape[1], s.u.shape[1]))
-    climb(table, h, r, e, u, x, 1, hessian)
+    climb(table, h, r, e, u, x, 1, hessian, d - 1)
     stand_part(part, k, d, u, hessian, count)
     part.anchor[k], part.start[k] = u, x
     leanings(table, h, r, u, x, np.empty(1, CIRCUIT), part.slopes[k], part.lean[k])
 
 
 @njit(cache=True)
-def _put_mean_part(s: Draws, n: int, log_total: float, effective: float, d: int, part: Part, k: int) -> None:
-    """Make the k-th part at the mean of the weighed draws, as far as so few tell it, with the highest peak's spread."""
-    share = effective / (effective + FEW)
-    part.centre[k] = (1.0 - share) * part.centre[HIGHEST]
+def _put_mean_part(s: Draws, n: int, log_total: float, effective: float, part: Part, k: int) -> None:
+    """Make the k-th part at the mean of the weighed draws and with their covariance along the highest peak's axes,
+    both as far as so few tell them."""
+    by_draws = effective / (effective + FEW_MEAN)
+    part.centre[k] = (1.0 - by_draws) * part.centre[HIGHEST]
     for i in range(n):
         if s.log_pi[i] > FAR:
-            part.centre[k] += share * math.exp(s.log_pi[i] - s.log_q[i] - log_total) * s.u[i]
-    part.factor[k], part.inverse[k] = part.factor[HIGHEST], part.inverse[HIGHEST]
-    part.log_top[k] = part.log_top[HIGHEST]
+            part.centre[k] += by_draws * math.exp(s.log_pi[i] - s.log_q[i] - log_total) * s.u[i]
+    told = part.told[HIGHEST]
+    by_draws = effective / (effective + FEW_SPREAD)
+    covariance = np.diag((1.0 - by_draws) * part.spread[HIGHEST, :told] ** 2)
+    z = np.empty(told)
+    for i in range(n):
+        if s.log_pi[i] > FAR:
+            away = s.u[i] - part.centre[k]
+            for a in range(told):
+                z[a] = (part.axes[HIGHEST, a] * away).sum()
+            covariance += by_draws * math.exp(s.log_pi[i] - s.log_q[i] - log_total) * np.outer(z, z)
+    variance, turn = np.linalg.eigh(covariance)
+    part.told[k] = told
+    part.axes[k, :told] = turn.T @ part.axes[HIGHEST, :told]
+    part.spread[k, :told] = np.sqrt(variance)
+    part.log_top[k] = part.log_top[HIGHEST] + np.log(part.spread[HIGHEST, :told] / part.spread[k, :told]).sum()
     part.anchor[k], part.start[k] = part.anchor[HIGHEST], part.start[HIGHEST]
     part.lean[k], part.slopes[k] = part.lean[HIGHEST], part.slopes[HIGHEST]
 
@@ -286,8 +313,9 @@ def _shared_out(part: Part, parts: int, fresh: int) -> Part:
         drawn[k] = int(part.drawn[k] * (1.0 - PRIOR_SHARE - AT_MEAN) * fresh / before)
     drawn[parts - 1] = int(AT_MEAN * fresh)
     return Part(
-        part.centre, part.factor, part.inverse, part.log_top, drawn, part.anchor, part.start, part.lean, part.slopes
-    )
+        part.centre, part.told, part.axes, part.spread, part.log_top, drawn, part.anchor, part.start, part.lean,
+        part.slopes,
+    )  # fmt: skip
 
 
 @njit(cache=True)
@@ -360,10 +388,10 @@ def _copy(source: Draws, i: int, into: Draws, k: int) -> None:
 def _swing(d: int, part: Part, k: int, reach: float, u: np.ndarray, into: np.ndarray) -> None:
     """Fill `into` with a move about the k-th part's centre that leaves its Gaussian as it is."""
     keep = math.sqrt(1.0 - reach * reach)
-    z = np.random.standard_normal(d)
+    into[:d] = np.random.standard_normal(d)
+    _colour(d, part, k, 1.0, into)
     for j in range(d):
-        away = keep * (u[j] - part.centre[k, j])
-        into[j] = part.centre[k, j] + away + reach * _sum_to(part.factor[k, j], z, j + 1)
+        into[j] = part.centre[k, j] + keep * (u[j] - part.centre[k, j]) + reach * into[j]
 
 
 @njit(cache=True)
@@ -381,10 +409,10 @@ def _told(d: int, part: Part, k: int) -> np.ndarray:
 
     That is 1 less its variance in the k-th part. The last, the severity where there is one, counts three times.
     """
-    share = np.empty(d)
+    share = np.full(d, 0.01)
     for j in range(d):
-        row = part.factor[k, j]
-        share[j] = max(1.0 - _sum_to(row, row, j + 1), 0.01)
+        for i in range(part.told[k]):
+            share[j] += (1.0 - part.spread[k, i] ** 2) * part.axes[k, i, j] ** 2
     share[d - 1] *= 3.0
     return np.cumsum(share) / share.sum()
 
@@ -395,11 +423,13 @@ def _slide(d: int, part: Part, k: int, along: int, u: np.ndarray, into: np.ndarr
 
     Up and down are equally likely, so the move needs no correction.
     """
-    step = SLIDE * np.random.standard_normal()
-    row = part.factor[k, along]
-    spread = math.sqrt(_sum_to(row, row, along + 1))
+    row = np.zeros(d)
+    row[along] = 1.0
+    for i in range(part.told[k]):
+        row -= (1.0 - part.spread[k, i] ** 2) * part.axes[k, i, along] * part.axes[k, i, :d]
+    step = SLIDE * np.random.standard_normal() / math.sqrt(row[along])
     for j in range(d):
-        into[j] = u[j] + step * _sum_to(part.factor[k, j], row, min(j, along) + 1) / spread
+        into[j] = u[j] + step * row[j]
 
 
 @njit(cache=True)
@@ -435,7 +465,7 @@ def _stir(
                 continue
             gain = spare.log_pi[0] - s.log_pi[i]
             if not along:
-                gain += 0.5 * (_square(spare.u[0], d, part, k) - _square(s.u[i], d, part, k))
+                gain += 0.5 * (sum(_distances(spare.u[0], d, part, k)) - sum(_distances(s.u[i], d, part, k)))
             if math.log(np.random.random()) < gain:
                 _copy(spare, 0, s, i)
                 accepted += 1
@@ -449,7 +479,7 @@ def _build_one(
     """Add parts to one hypothesis' mixture, the one at the mean last; returns how many there are, and the log evidence
     as the draws that helped to build it have it."""
     np.random.seed(seed)
-    d, width = table.parameters[h], part.centre.shape[1]
+    width = part.centre.shape[1]
     rounds = part.drawn.shape[0] - parts - 1
     record = np.empty(1, CIRCUIT)
     s = _empty(effort.first + rounds * effort.more, width)
@@ -461,7 +491,7 @@ def _build_one(
         used, stood[heaviest] = used + 1, True
         n = _draw_more(table, h, r, e, part, used, from_prior, record, s, n)
         log_total, effective, heaviest = _effective(s, n)
-    _put_mean_part(s, n, log_total, effective, d, part, used)
+    _put_mean_part(s, n, log_total, effective, part, used)
     return used + 1, _trimmed(s, n, log_total)[1]
 
 
@@ -484,6 +514,8 @@ def _sample_one(
     while n + effort.fresh <= effort.most and (n == 0 or n < least or effective < wanted):
         n, _ = _draw_all(table, h, r, e, part, parts, record, s, n, effort.fresh)
         log_total, effective, _ = _effective(s, n)
+        if log_total > FAR:
+            _put_mean_part(s, n, log_total, effective, part, parts - 1)
     _resample(s, n, log_total, kept)
     stats[0], stats[EFFECTIVE] = n, effective
     stats[2] = _stir(table, h, r, e, part, parts, max(round(share * effort.turns), 1), record, kept)
@@ -531,6 +563,6 @@ def sample(
 def _mixture(mixtures: Part, m: int) -> Part:
     """The m-th mixture of a stack of them."""
     return Part(
-        mixtures.centre[m], mixtures.factor[m], mixtures.inverse[m], mixtures.log_top[m], mixtures.drawn[m],
-        mixtures.anchor[m], mixtures.start[m], mixtures.lean[m], mixtures.slopes[m],
+        mixtures.centre[m], mixtures.told[m], mixtures.axes[m], mixtures.spread[m], mixtures.log_top[m],
+        mixtures.drawn[m], mixtures.anchor[m], mixtures.start[m], mixtures.lean[m], mixtures.slopes[m],
     )  # fmt: skip

@@ -144,9 +144,20 @@ def _slopes(
 
 @njit(cache=True)
 def climb(
-    table: Table, h: int, r: Any, e: Evidence, u: np.ndarray, x: np.ndarray, most: int, hessian: np.ndarray
+    table: Table,
+    h: int,
+    r: Any,
+    e: Evidence,
+    u: np.ndarray,
+    x: np.ndarray,
+    most: int,
+    hessian: np.ndarray,
+    held: int = -1,
 ) -> float:
-    """Damped Gauss-Newton to a peak of the posterior, in place; returns its log density and fills `hessian` (d, d)."""
+    """Damped Gauss-Newton to a peak of the posterior, in place; returns its log density and fills `hessian` (d, d).
+
+    The unknown `held` stays where it is; none where that is negative.
+    """
     d = table.parameters[h]
     n, m = e.value.shape[0], e.word.shape[0]
     record = np.empty(1, CIRCUIT)
@@ -197,6 +208,11 @@ def climb(
             damped = normal.copy()
             for j in range(d):
                 damped[j, j] *= 1.0 + damping
+            if held >= 0:
+                gradient[held] = 0.0
+                damped[held, :] = 0.0
+                damped[:, held] = 0.0
+                damped[held, held] = 1.0
             step = np.linalg.solve(damped, gradient)
             for j in range(d):
                 trial[j] = min(max(u[j] + min(max(step[j], -2.0), 2.0), -5.5), 5.5)

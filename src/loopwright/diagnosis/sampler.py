@@ -52,7 +52,8 @@ class Posterior:
 
 BUILDING = Building(250, 60, 60.0)  # of the mixture of every hypothesis near the best
 ROUNDS = 3  # parts added to it at most, and one more for each start that led to no peak of its own
-DRAWING = Drawing(250, 1000, 4000, 120.0, 200, 4)  # of the likeliest; the others get less (`_effort`)
+DRAWING = Drawing(250, 1000, 4000, 180.0, 200, 4)  # of the likeliest; the others get less (`_effort`)
+STEEP = 0.7  # power; at 1 the error of the probabilities is least, below it what is unlikely is not told badly
 MOST_FULL = 24  # hypotheses that get their effort in full
 
 
@@ -143,8 +144,8 @@ def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
 
 
 def _effort(log_p: np.ndarray) -> np.ndarray:
-    """Share of the effort for each hypothesis: the root of its probability over the likeliest one's."""
-    effort: np.ndarray = np.exp(0.5 * (log_p - log_p.max()))
+    """Share of the effort for each hypothesis: a power of its probability over the likeliest one's."""
+    effort: np.ndarray = np.exp(STEEP * (log_p - log_p.max()))
     return effort
 
 
@@ -176,11 +177,11 @@ def _log_sum(values: np.ndarray) -> float:
 def _mixtures(peaks: list[list[_Peak]], width: int, first: int, rounds: int) -> tuple[Part, np.ndarray]:
     """The first parts of each hypothesis' mixture, one at each peak, with room for more; how many parts each has."""
     m, room = len(peaks), STARTS + rounds + 1
-    square, parts = (m, room, width, width), np.zeros(m, np.int64)
+    parts = np.zeros(m, np.int64)
+    places, count = np.zeros((m, room, width)), np.zeros((m, room), np.int64)
     p = Part(
-        np.zeros((m, room, width)), np.zeros(square), np.zeros(square), np.zeros((m, room)),
-        np.zeros((m, room), np.int64), np.zeros((m, room, width)), np.zeros((m, room, 4)),
-        np.zeros((m, room, 4, width)), np.zeros((m, room, 4, 4)),
+        places, count, np.zeros((m, room, width, width)), places.copy(), np.zeros((m, room)), count.copy(),
+        places.copy(), np.zeros((m, room, 4)), np.zeros((m, room, 4, width)), np.zeros((m, room, 4, 4)),
     )  # fmt: skip
     for i, own in enumerate(peaks):
         volumes = np.array([peak.log_volume for peak in own])
