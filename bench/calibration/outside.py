@@ -25,10 +25,11 @@ from loopwright.diagnosis.prior import Hypothesis, Table, bend, hypotheses, seve
 from loopwright.diagnosis.sampler import infer
 from loopwright.fluids import refrigerant_array
 
-LIVE = 500
+LIVE = 1000  # points; with 500 its own error is 0.14 nats, half of what is allowed
 SAMPLE = "rslice"  # random slices, dynesty's own choice above 20 unknowns; 200 random walks left log evidences 0.1 high
-AGREED = 0.3  # nats; further apart, dynesty is run once more with `MORE_LIVE` times the live points
-MORE_LIVE = 3
+SLICES = 3  # and one more for every unknown, between two live points: dynesty's own number
+AGREED = 0.3  # nats; further apart, dynesty is run once more with `MORE` times the live points and the slices
+MORE = 2
 REPEATS = 4  # of our own sampler, to tell its scatter from a difference
 UNSOLVED = -1e10
 DRAWS = 80_000  # of the importance sample, the third opinion
@@ -48,8 +49,8 @@ def log_likelihood_at(table: Table, h: int, r: Any, e: Evidence, u: np.ndarray) 
     return log_likelihood(e, out)
 
 
-def nested(h: Hypothesis, r: np.ndarray, e: Evidence, seed: int, live: int = LIVE) -> dict[str, Any]:
-    """Log evidence with its own error estimate, and the severity's interval, by dynesty."""
+def nested(h: Hypothesis, r: np.ndarray, e: Evidence, seed: int, more: int = 1) -> dict[str, Any]:
+    """Log evidence with its own error estimate, and the severity's interval, by dynesty with `more` of its effort."""
     import dynesty
 
     table, d = stack([h]), len(h.names)
@@ -57,9 +58,10 @@ def nested(h: Hypothesis, r: np.ndarray, e: Evidence, seed: int, live: int = LIV
         lambda u: log_likelihood_at(table, 0, r, e, u),
         ndtri,
         d,
-        nlive=live,
+        nlive=more * LIVE,
         bound="single",
         sample=SAMPLE,
+        slices=more * (SLICES + d),
         rstate=np.random.default_rng(seed),
     )
     sampler.run_nested(dlogz=0.05, print_progress=False)
@@ -170,8 +172,9 @@ def row_of(seed: int, index: int, likeliest: bool) -> dict[str, Any]:
 
 
 def _longer(h: Hypothesis, r: np.ndarray, e: Evidence, index: int) -> dict[str, Any]:
-    """Dynesty's log evidence with more live points: its error falls with the root of their number."""
-    found = nested(h, r, e, index + 1, MORE_LIVE * LIVE)
+    """Dynesty's log evidence with more effort: its error falls with the root of the live points, and the more slices
+    between two of them, the less alike they are."""
+    found = nested(h, r, e, index + 1, MORE)
     return {"dynesty_long": round(found["log_z"], 3), "dynesty_long_error": round(found["log_z_error"], 3)}
 
 

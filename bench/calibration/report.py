@@ -189,7 +189,7 @@ def _nested(nested: Sequence[Row]) -> list[str]:
     if longer:
         ours, again, once = (np.array([float(r[k]) for r in longer]) for k in ("ours", "dynesty_long", "dynesty"))
         text.append(
-            f"- Dynesty once more in these, with {outside.MORE_LIVE} times the live points: ours less that "
+            f"- Dynesty once more in these, with {outside.MORE} times the live points and slices: ours less that "
             f"{np.median(ours - again):+.2f} in the median, within 0.3 in {(abs(ours - again) <= 0.3).sum()} of "
             f"{len(longer)}, largest size {abs(ours - again).max():.2f}; that less its first run "
             f"{np.median(again - once):+.2f}, largest size {abs(again - once).max():.2f}."
