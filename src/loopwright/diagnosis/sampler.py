@@ -53,7 +53,7 @@ class Posterior:
 BUILDING = Building(250, 60, 60.0)  # of the mixture of every hypothesis near the best
 ROUNDS = 3  # parts added to it at most, and one more for each start that led to no peak of its own
 DRAWING = Drawing(250, 1000, 4000, 180.0, 200, 4)  # of the likeliest; the others get less (`_effort`)
-STEEP = 0.7  # power; at 1 the error of the probabilities is least, below it what is unlikely is not told badly
+STEEP = 0.7  # a judgement: 1 suits the likeliest causes best, less tells more of the unlikely ones
 MOST_FULL = 24  # hypotheses that get their effort in full
 
 
