@@ -19,12 +19,14 @@ from loopwright.fluids.moist_air import (
 
 __all__ = ["Coil", "CoilAir", "coil", "coil_air", "frost_factor"]
 
+TURNING_WET = 0.03  # heat of a coil wet all over, over that of a dry one, less one, where it turns wet; a judgement
+
 
 class Coil(NamedTuple):
     """What the coil would do if the two-phase zone filled it, and the superheating zone's conductance.
 
     `heat` [W] of the full coil, air mass flow `air` [kg/s], outside transfer units `units`, `gas` [W/K] of the full
-    face with dry gas inside, `wet` 1 when moisture condenses.
+    face with dry gas inside, `wet` 0 for a dry coil, 1 for a wet one, between while it turns wet.
     """
 
     heat: float
@@ -104,9 +106,8 @@ def coil(
     wet = air * -math.expm1(-overall / air) * (h_air - h_sat)
     units = outside / (air * cp)
     gas = strip_conductance(series(outside, gas_film * c.evaporator_inner_area), air * cp)
-    if wet > dry:
-        return Coil(wet, air, units, gas, 1.0)
-    return Coil(dry, air, units, gas, 0.0)
+    wetted = min(max(wet - dry, 0.0) / (TURNING_WET * max(dry, 1.0)), 1.0)
+    return Coil(max(wet, dry), air, units, gas, wetted)
 
 
 @njit(cache=True)
@@ -120,18 +121,19 @@ def coil_air(
 
     Off a wet coil the air leaves on the line from its inlet towards saturation at the effective surface enthalpy
     h_s,eff = h_a - q/m / (1 - e^-NTU_o): w_out = w_s,eff + (w_in - w_s,eff) e^-NTU_o, and the temperature is that at
-    which the air's enthalpy has fallen by just the heat taken. Where that line would add moisture the coil is dry.
+    which the air's enthalpy has fallen by just the heat taken. Where that line would add moisture the coil is dry; a
+    coil that turns wet takes its share of that moisture, since the two theories meet in heat and not in moisture.
     """
     cp = 1006.0 + 1860.0 * air_humidity
     temperature = air_temperature - state.heat / (state.air * cp)
     humidity = air_humidity
-    if state.wet > 0.5:
+    if state.wet > 0.0:
         left = math.exp(-state.units)
         h_in = enthalpy(air_temperature, air_humidity)
         surface = temperature_at_saturated_enthalpy(h_in - state.heat / state.air / (1.0 - left), air_pressure)
         w_surface = saturated_humidity_ratio(surface, air_pressure)
         if w_surface < air_humidity:
-            humidity = w_surface + (air_humidity - w_surface) * left
+            humidity -= state.wet * (air_humidity - w_surface) * (1.0 - left)
             temperature = temperature_at_enthalpy(h_in - state.heat / state.air, humidity)
     boiling = min(max(share, 0.0), 1.0)
     mixed = air_temperature + boiling * (temperature - air_temperature) - gas_heat / (state.air * cp)
