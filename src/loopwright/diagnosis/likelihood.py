@@ -225,9 +225,9 @@ def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
         if word == 3:
             return math.log(streaks)
         flashing = _below((v - 0.01) / 0.01)
-        p = 0.80 * (1.0 - flashing) + 0.05 * flashing
-        if word == 1:
-            p = 0.12 + 0.60 * flashing
+        p = 0.70 * (1.0 - flashing) + 0.05 * flashing
+        if word == 1:  # with R-134a a glass may show some at the right charge (common practice, no source)
+            p = 0.22 + 0.50 * flashing
         elif word == 2:
             p = 0.04 + 0.15 * flashing
         elif word == 4:
