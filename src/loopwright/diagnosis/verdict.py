@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,7 @@ __all__ = ["Loss", "loss", "misfit", "settled", "verdict"]
 
 LOSS = 0.10  # share of cooling lost from which a vehicle no longer performs: a judgement
 SURE = 0.60  # probability asked before saying so
+FAULTY = 0.90  # probability of a fault in the vehicle from which it is no longer said to perform, cold as it may be
 DRAWS = 240
 STRANGE = 0.002  # misfit probability under which no class can be said to explain the readings
 SETTLE_MINUTES = (
@@ -84,9 +86,9 @@ def settled(test: Test) -> tuple[bool, str]:
 
 
 def verdict(
-    test: Test, is_settled: tuple[bool, str], cost: Loss, misfit_probability: float, healthy: float
+    test: Test, is_settled: tuple[bool, str], cost: Loss, misfit_probability: float, shares: Mapping[str, float]
 ) -> tuple[Verdict, tuple[str, ...]]:
-    """The verdict and its reasons as plain sentences."""
+    """The verdict and its reasons as plain sentences; `shares` are the probabilities of all causes, healthy too."""
     running = [r for r in test.readings if r.phase == "running" and r.quantity in ("pressure", "temperature")]
     if not any(r.point in ("low_side", "high_side") or r.point.startswith("vent") for r in running):
         return "cannot_say", (
@@ -106,9 +108,14 @@ def verdict(
         )
     lost = cost.probability
     expected = 100.0 * (1.0 - float(np.median(cost.ratio)))
+    vehicle_at_fault = 1.0 - shares["healthy"] - shares["gauge_error"]
+    if lost <= 1.0 - SURE and vehicle_at_fault >= FAULTY:
+        return "marginal", (
+            say("Less than a tenth of the cooling is probably lost, but the readings are those of a fault."),
+        )
     if lost <= 1.0 - SURE:
         sentence = say("The readings fit a system that performs in this weather.")
-        if healthy < 0.5:
+        if shares["healthy"] < 0.5:
             sentence += " " + say("Something may be wrong, but the cooling lost is probably under a tenth.")
         return "performs", (sentence,)
     if lost >= SURE:
