@@ -14,7 +14,7 @@ run: warm
 	$(BIN)/loopwright serve --demo --database out/demo.sqlite
 
 test: $(READY) system lint
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 # The store is tested on both databases where PostgreSQL's server can be had, the pages in a browser where Chromium can;
 # without them those tests say so and are passed over.
