@@ -142,11 +142,11 @@ class TestHealthyFleet:
 
     @pytest.mark.parametrize("day", [62.0, 95.0])
     def test_low_side_parts_cold_high_side_parts_hot(self, day):
-        """Against the air around. The suction pipe at the compressor is warmed on its way: nineteen in twenty."""
+        """Against the air around. The suction pipe at the compressor is warmed on its way: nine in ten."""
         out, weight = fleet(day)
         for part in ("evaporator_inlet", "evaporator_outlet"):
             assert weight[out[part] < out["ambient_air"]].sum() > 0.99, part
-        assert weight[out["compressor_suction"] < out["ambient_air"]].sum() > 0.94
+        assert weight[out["compressor_suction"] < out["ambient_air"]].sum() > 0.9
         hot = ("compressor_discharge", "condenser_inlet", "condenser_outlet", "drier_outlet", "expansion_inlet")
         for part in hot:
             assert weight[out[part] > out["ambient_air"]].sum() > 0.99, part

@@ -59,7 +59,6 @@ CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
 PROBE_SHARE = 0.4  # of the hot air drawn back to the condenser, what a probe ahead of the grille feels; a judgement
 IDLE_AT_COMPRESSOR, IDLE_IN_LINE = 0.6, 0.2  # of the engine bay's warmth, what pipes without flow take up; judgements
 FILM_COUNTS = 0.4  # share of the usual flow under which the film inside a pipe is what counts; a judgement
-CYCLE_TIME = 25.0  # clutch cycle [s], some two to five a minute; order of size
 
 
 @njit(cache=True)
@@ -176,7 +175,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     Parameters: circuit record, refrigerant tables, unknowns, `out` (number of `OUTPUTS`).
 
     Clutch cycling: at duty d < 1 the low side swings between cut-out and cut-in; the high side and the vent follow as a
-    first-order system driven by the square wave of the clutch, whose mean is the solved state.
+    first-order system driven by the square wave of the clutch, whose mean is the solved state. What leaves the
+    compressor flows only while the clutch is in, over the wider lift of that time.
     """
     air = entering_air(c)
     s = loop(c, r, air, x[0], x[1], x[2], x[3])
@@ -196,13 +196,14 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     out[LOW_MIN] = _contaminated(c, low + cycling * (low_min - low)) + c.low_gauge_offset
     out[LOW_MAX] = _contaminated(c, low + cycling * (low_max - low)) + c.low_gauge_offset
     lift = s.condensing_temperature - air.condenser_temperature
-    on_peak, off_peak = _ripple(duty)
+    on_peak, off_peak, while_on = _ripple(duty, c.cycle_time)
     high_max = saturation_pressure(r, s.condensing_temperature + lift * on_peak) / saturation_pressure(
         r, s.condensing_temperature
     )
     high_min = saturation_pressure(r, s.condensing_temperature - lift * off_peak) / saturation_pressure(
         r, s.condensing_temperature
     )
+    wider = 1.0 + (lift * (while_on - 1.0) + 0.1 * c.cycle_swing) / (s.condensing_temperature - t_low)
     out[HIGH] = _contaminated(c, high) + c.high_gauge_offset
     out[HIGH_MIN] = _contaminated(c, high * high_min) + c.high_gauge_offset
     out[HIGH_MAX] = _contaminated(c, high * high_max) + c.high_gauge_offset
@@ -225,8 +226,10 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     hood, front, off = air.underhood_temperature, air.condenser_temperature, _exposed(c, s.flow)
     before = s.expansion_in_temperature if c.restriction_at_outlet > 0.5 else s.liquid_temperature
     out[COMPRESSOR_SUCTION] = s.suction_temperature + off * (hood - s.suction_temperature)
-    out[COMPRESSOR_DISCHARGE] = s.discharge_temperature + off * (hood - s.discharge_temperature)
-    out[CONDENSER_INLET] = s.condenser_in_temperature + off * (front - s.condenser_in_temperature)
+    hotter = cycling * (s.discharge_temperature - s.suction_temperature) * (wider - 1.0)
+    discharge, condenser_in = s.discharge_temperature + hotter, s.condenser_in_temperature + hotter
+    out[COMPRESSOR_DISCHARGE] = discharge + off * (hood - discharge)
+    out[CONDENSER_INLET] = condenser_in + off * (front - condenser_in)
     out[CONDENSER_OUTLET] = s.liquid_temperature + off * (front - s.liquid_temperature)
     out[DRIER_OUTLET] = before + off * (hood - before)
     out[EXPANSION_INLET] = s.expansion_in_temperature + off * (hood - s.expansion_in_temperature)
@@ -243,8 +246,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
         c,
         saturation_pressure(r, 0.35 * s.condensing_temperature + 0.65 * max(t_low, air.evaporator_temperature - 12.0)),
     )
-    while_on = s.flow / max(duty, 0.1)  # a clutch was in before the stop
-    out[AFTER_TIME] = equalising_time(c, r, while_on, s.condensing_temperature, s.evaporating_temperature)
+    flow_on = s.flow / max(duty, 0.1)  # a clutch was in before the stop
+    out[AFTER_TIME] = equalising_time(c, r, flow_on, s.condensing_temperature, s.evaporating_temperature)
     out[T_EVAPORATING] = s.evaporating_temperature
     out[T_CONDENSING] = s.condensing_temperature
     out[SUPERHEAT] = s.superheat
@@ -271,16 +274,17 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
 
 
 @njit(cache=True)
-def _ripple(duty: float) -> tuple[float, float]:
-    """How far a first-order system driven by an on-off wave of this duty swings over and under its mean, in means.
+def _ripple(duty: float, cycle_time: float) -> tuple[float, float, float]:
+    """How far a first-order system driven by an on-off wave swings over and under its mean, and its mean while on; in
+    means.
 
-    On-phase steady value 1/d times the mean; peak = (1/d)(1 - e^(-dT/tau))/(1 - e^(-T/tau)),
-    trough = peak e^(-(1-d)T/tau).
+    On-phase steady value 1/d times the mean; with r the cycle's time over the time constant
+    peak = (1/d)(1 - e^(-d r))/(1 - e^-r), trough = peak e^(-(1-d) r), mean while on = 1/d - (peak - trough)/(d r).
     """
     d = min(max(duty, 0.1), 1.0)
     if d > 0.999:
-        return 0.0, 0.0
-    ratio = CYCLE_TIME / CONDENSER_TIME
-    peak = (1.0 / d) * -math.expm1(-d * ratio) / -math.expm1(-ratio)
-    trough = peak * math.exp(-(1.0 - d) * ratio)
-    return peak - 1.0, 1.0 - trough
+        return 0.0, 0.0, 1.0
+    r = cycle_time / CONDENSER_TIME
+    peak = (1.0 / d) * -math.expm1(-d * r) / -math.expm1(-r)
+    trough = peak * math.exp(-(1.0 - d) * r)
+    return peak - 1.0, 1.0 - trough, 1.0 / d - (peak - trough) / (d * r)

@@ -43,6 +43,7 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("control_band", "K", 3.0, "span of evaporating temperature over which the control goes from full to least"),
     ("control_minimum", "1", 0.0, "least stroke, speed share or duty the control can reach"),
     ("cycle_swing", "K", 8.0, "swing of evaporating temperature between clutch out and clutch in"),
+    ("cycle_time", "s", 20.0, "time from clutch in to clutch in"),
     ("high_cutout", "Pa", 3.0e6, "discharge pressure at which the high-pressure switch stops the compressor"),
     ("low_cutout", "Pa", 0.13e6, "suction pressure under which the compressor is held off for want of refrigerant"),
     # condenser

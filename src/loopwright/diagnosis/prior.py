@@ -36,6 +36,7 @@ CABIN_OFFSET = {"fresh": (1.0, 1.5), "recirculated": (-2.5, 5.0)}  # K over ambi
 # a valve is made for its refrigerant: flow for the same cooling over that of R-134a, by latent heat; a judgement
 VALVE_SIZE = {"R1234yf": 1.3, "R12": 1.3, "R152a": 0.75}
 SIZE_EXPONENT = 0.4  # how sizes grow with the label charge: a judgement
+CLUTCH_SWITCH = {"thermostatic": "frost_switch", "orifice": "pressure_switch"}  # what cycles a fixed compressor
 
 
 @dataclass(frozen=True)
@@ -162,6 +163,14 @@ def prior_cards() -> dict[str, Prior]:
     return cards.load_all("loopwright.diagnosis", "priors", Prior)
 
 
+def cards_of(structure: Structure) -> list[Prior]:
+    """The cards that make up a vehicle of this structure."""
+    names = ["common", structure.expansion, structure.storage, structure.compressor]
+    if structure.compressor == "fixed":
+        names.append(CLUTCH_SWITCH[structure.expansion])
+    return [prior_cards()[n] for n in names]
+
+
 def structures(test: Test) -> list[Structure]:
     """The structures a sheet leaves open, with prior weights that add up to one.
 
@@ -204,9 +213,8 @@ def hypotheses(test: Test) -> list[Hypothesis]:
 def _vehicle(test: Test, structure: Structure) -> tuple[np.ndarray, list[Parameter]]:
     """Base row and parameters of a healthy vehicle of this structure, with what the sheet tells put in."""
     base = _built(structure, test.vehicle.refrigerant).copy()
-    parts = [prior_cards()[n] for n in ("common", structure.expansion, structure.storage, structure.compressor)]
     known = _known(test, structure)
-    parameters = [known.get(p.name, p) for card in parts for p in card.parameters]
+    parameters = [known.get(p.name, p) for card in cards_of(structure) for p in card.parameters]
     kept = [p for p in parameters if p is not None]
     weather = test.weather
     put = {"air_temperature": weather.air_temperature}
@@ -247,7 +255,7 @@ def _scale_to_label(record: Any, label: float) -> None:
 
 def _known(test: Test, structure: Structure) -> dict[str, Parameter | None]:
     """Parameters that the sheet's facts narrow (a new spread) or settle (None)."""
-    cards_now = {p.name: p for n in ("common", structure.compressor) for p in prior_cards()[n].parameters}
+    cards_now = {p.name: p for card in cards_of(structure) for p in card.parameters}
     known: dict[str, Parameter | None] = {}
     displacement = cards_now["displacement"]
     if test.conditions.compressor_speed is not None:
@@ -272,10 +280,10 @@ def _known(test: Test, structure: Structure) -> dict[str, Parameter | None]:
 def _built(structure: Structure, name: str) -> np.ndarray:
     """A median vehicle of this structure with its storage partly full at label charge, as a row (1, fields)."""
     batch = circuits(1)
-    for part in ("common", structure.expansion, structure.storage, structure.compressor):
-        for key, value in prior_cards()[part].fields.items():
+    for card in cards_of(structure):
+        for key, value in card.fields.items():
             batch[key] = value
-        for p in prior_cards()[part].parameters:
+        for p in card.parameters:
             for target in p.sets:
                 batch[target] = p.middle
     batch["valve_area"] *= VALVE_SIZE.get(name, 1.0)
