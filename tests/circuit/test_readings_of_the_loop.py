@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from vehicles import COMPRESSORS, TRAINS, run, vehicle
 
-from loopwright.circuit.points import OUTPUTS, PLACE
+from loopwright.circuit.points import CONDENSER_TIME, OUTPUTS, PLACE, ripple
 from loopwright.circuit.steady import CONVERGED, HELD_OFF
 from loopwright.fluids import refrigerant
 from loopwright.fluids import refrigerants as fluid
@@ -47,6 +47,33 @@ class TestCycling:
         )
         assert most - least == pytest.approx(swing, rel=0.02)  # the pressures are interpolated, the line is bent
         assert mean - least == pytest.approx(0.4 * swing, rel=0.02)
+
+    @pytest.mark.parametrize("duty", [0.15, 0.4, 0.7, 0.95])
+    @pytest.mark.parametrize("cycle", [8.0, 20.0, 60.0])
+    def test_ripple_is_that_of_a_first_order_system(self, duty, cycle):
+        """Against the system itself, stepped through thirty cycles."""
+        dt = cycle / 4000.0
+        on = (np.arange(4000) < duty * 4000) / duty  # a wave whose mean is one
+        y, seen = 1.0, []
+        for _ in range(30):
+            seen = []
+            for drive in on:
+                y += dt / CONDENSER_TIME * (drive - y)
+                seen.append(y)
+        seen = np.array(seen)
+        expected = seen.max() - 1.0, 1.0 - seen.min(), seen[on > 0.0].mean()
+        assert ripple(duty, cycle) == pytest.approx(expected, abs=2e-3)
+
+    def test_a_steady_clutch_has_no_ripple(self):
+        assert ripple(1.0, 20.0) == (0.0, 0.0, 1.0)
+
+    def test_hot_gas_is_that_of_the_time_in_which_it_flows(self):
+        """The slower the clutch, the further apart the sides are while gas leaves; the loop itself is the same."""
+        slow, fast = (run(vehicle(cycle_time=t, **MILD)) for t in (40.0, 10.0))
+        assert slow.state.discharge_temperature == pytest.approx(fast.state.discharge_temperature, abs=1e-3)
+        for point in ("compressor_discharge", "condenser_inlet"):
+            assert slow.read[point] > fast.read[point] + 1.0
+        assert slow.read["condenser_outlet"] == pytest.approx(fast.read["condenser_outlet"], abs=1e-3)
 
 
 class TestControls:

@@ -16,7 +16,7 @@ from loopwright.circuit.standing import equalising_time, standing_pressure
 from loopwright.fluids.moist_air import enthalpy
 from loopwright.fluids.refrigerants import saturation, saturation_pressure, saturation_temperature
 
-__all__ = ["OUTPUTS", "PLACE", "read_idle", "read_running"]
+__all__ = ["OUTPUTS", "PLACE", "read_idle", "read_running", "ripple"]
 
 OUTPUTS: tuple[str, ...] = (
     # gauges and air while running: mean, minimum, maximum of the cycle
@@ -196,7 +196,7 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     out[LOW_MIN] = _contaminated(c, low + cycling * (low_min - low)) + c.low_gauge_offset
     out[LOW_MAX] = _contaminated(c, low + cycling * (low_max - low)) + c.low_gauge_offset
     lift = s.condensing_temperature - air.condenser_temperature
-    on_peak, off_peak, while_on = _ripple(duty, c.cycle_time)
+    on_peak, off_peak, while_on = ripple(duty, c.cycle_time)
     high_max = saturation_pressure(r, s.condensing_temperature + lift * on_peak) / saturation_pressure(
         r, s.condensing_temperature
     )
@@ -274,7 +274,7 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
 
 
 @njit(cache=True)
-def _ripple(duty: float, cycle_time: float) -> tuple[float, float, float]:
+def ripple(duty: float, cycle_time: float) -> tuple[float, float, float]:
     """How far a first-order system driven by an on-off wave swings over and under its mean, and its mean while on; in
     means.
 

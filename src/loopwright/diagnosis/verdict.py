@@ -19,7 +19,6 @@ __all__ = ["Loss", "loss", "misfit", "settled", "verdict"]
 
 LOSS = 0.10  # share of cooling lost from which a vehicle no longer performs: a judgement
 SURE = 0.60  # probability asked before saying so
-FAULTY = 0.90  # probability of a fault in the vehicle from which it is no longer said to perform, cold as it may be
 DRAWS = 240
 STRANGE = 0.002  # misfit probability under which no class can be said to explain the readings
 SETTLE_MINUTES = (
@@ -109,10 +108,8 @@ def verdict(
     lost = cost.probability
     expected = 100.0 * (1.0 - float(np.median(cost.ratio)))
     vehicle_at_fault = 1.0 - shares["healthy"] - shares["gauge_error"]
-    if lost <= 1.0 - SURE and vehicle_at_fault >= FAULTY:
-        return "marginal", (
-            say("Less than a tenth of the cooling is probably lost, but the readings are those of a fault."),
-        )
+    if lost <= 1.0 - SURE and vehicle_at_fault >= SURE:
+        return "marginal", (say("Less than a tenth of the cooling is probably lost, but something is probably wrong."),)
     if lost <= 1.0 - SURE:
         sentence = say("The readings fit a system that performs in this weather.")
         if shares["healthy"] < 0.5:
