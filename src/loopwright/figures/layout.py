@@ -18,11 +18,18 @@ _FAR = {"below": "◄", "above": "►"}
 
 
 def folded(text: str, indent: str = "", hang: str | None = None, width: int = WIDTH) -> list[str]:
-    """Break a sentence into lines; `indent` stands before the first, `hang` before the others (default: blanks)."""
+    """Break a sentence into lines; `indent` stands before the first, `hang` before the others (default: blanks).
+
+    A word too long for a line stays whole: it is a path, and a path is copied.
+
+    >>> folded("in /a/long/path/to/a_sheet.json it says", width=16)
+    ['in', '/a/long/path/to/a_sheet.json', 'it says']
+    """
     others = " " * len(indent) if hang is None else hang
-    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=others, break_on_hyphens=False) or [
-        indent
-    ]
+    wrapped = textwrap.wrap(
+        text, width, initial_indent=indent, subsequent_indent=others, break_on_hyphens=False, break_long_words=False
+    )
+    return wrapped or [indent]
 
 
 def heading(text: str, beside: str = "") -> str:
