@@ -13,7 +13,9 @@ run: warm
 	mkdir -p out
 	$(BIN)/loopwright serve --demo --database out/demo.sqlite
 
-test: $(READY) system lint
+# Compiled once beside the checks of the source; otherwise each of the two test processes would compile all of it.
+test: $(READY) system
+	$(MAKE) --jobs 2 lint warm
 	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 # The store is tested on both databases where PostgreSQL's server can be had, the pages in a browser where Chromium can;
