@@ -13,9 +13,7 @@ run: warm
 	mkdir -p out
 	$(BIN)/loopwright serve --demo --database out/demo.sqlite
 
-# Compiled once beside the checks of the source; otherwise each of the two test processes would compile all of it.
-test: $(READY) system
-	$(MAKE) --jobs 2 lint warm
+test: $(READY) system lint
 	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 # The store is tested on both databases where PostgreSQL's server can be had, the pages in a browser where Chromium can;
