@@ -140,13 +140,13 @@ class TestHealthyFleet:
         assert weight[out["high_side"] > out["standing_high"]].sum() > 0.99
         assert weight[out["low_side"] < out["standing_low"]].sum() > 0.99
 
-    @pytest.mark.parametrize("day", [62.0, 95.0])
-    def test_low_side_parts_cold_high_side_parts_hot(self, day):
-        """Against the air around. The suction pipe at the compressor is warmed on its way: nine in ten."""
+    @pytest.mark.parametrize(("day", "suction_pipes"), [(62.0, 0.90), (95.0, 0.97)])
+    def test_low_side_parts_cold_high_side_parts_hot(self, day, suction_pipes):
+        """Against the air around. The suction pipe at the compressor is warmed on its way, most where little flows."""
         out, weight = fleet(day)
         for part in ("evaporator_inlet", "evaporator_outlet"):
             assert weight[out[part] < out["ambient_air"]].sum() > 0.99, part
-        assert weight[out["compressor_suction"] < out["ambient_air"]].sum() > 0.9
+        assert weight[out["compressor_suction"] < out["ambient_air"]].sum() > suction_pipes
         hot = ("compressor_discharge", "condenser_inlet", "condenser_outlet", "drier_outlet", "expansion_inlet")
         for part in hot:
             assert weight[out[part] > out["ambient_air"]].sum() > 0.99, part

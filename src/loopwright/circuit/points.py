@@ -58,6 +58,7 @@ PLACE: dict[str, int] = {name: i for i, name in enumerate(OUTPUTS)}
 CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
 PROBE_SHARE = 0.4  # of the hot air drawn back to the condenser, what a probe ahead of the grille feels; a judgement
 IDLE_AT_COMPRESSOR, IDLE_IN_LINE = 0.6, 0.2  # of the engine bay's warmth, what pipes without flow take up; judgements
+ON_BELOW_MEAN = 0.1  # of the swing, how far the low side lies under its mean while the clutch is in; a judgement
 FILM_COUNTS = 0.4  # share of the usual flow under which the film inside a pipe is what counts; a judgement
 
 
@@ -203,7 +204,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     high_min = saturation_pressure(r, s.condensing_temperature - lift * off_peak) / saturation_pressure(
         r, s.condensing_temperature
     )
-    wider = 1.0 + (lift * (while_on - 1.0) + 0.1 * c.cycle_swing) / (s.condensing_temperature - t_low)
+    apart = max(s.condensing_temperature - t_low, 1.0)  # a starved loop may lift nearly nothing
+    wider = (lift * (while_on - 1.0) + ON_BELOW_MEAN * c.cycle_swing) / apart
     out[HIGH] = _contaminated(c, high) + c.high_gauge_offset
     out[HIGH_MIN] = _contaminated(c, high * high_min) + c.high_gauge_offset
     out[HIGH_MAX] = _contaminated(c, high * high_max) + c.high_gauge_offset
@@ -226,7 +228,7 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     hood, front, off = air.underhood_temperature, air.condenser_temperature, _exposed(c, s.flow)
     before = s.expansion_in_temperature if c.restriction_at_outlet > 0.5 else s.liquid_temperature
     out[COMPRESSOR_SUCTION] = s.suction_temperature + off * (hood - s.suction_temperature)
-    hotter = cycling * (s.discharge_temperature - s.suction_temperature) * (wider - 1.0)
+    hotter = cycling * (s.discharge_temperature - s.suction_temperature) * wider
     discharge, condenser_in = s.discharge_temperature + hotter, s.condenser_in_temperature + hotter
     out[COMPRESSOR_DISCHARGE] = discharge + off * (hood - discharge)
     out[CONDENSER_INLET] = condenser_in + off * (front - condenser_in)
@@ -275,11 +277,17 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
 
 @njit(cache=True)
 def ripple(duty: float, cycle_time: float) -> tuple[float, float, float]:
-    """How far a first-order system driven by an on-off wave swings over and under its mean, and its mean while on; in
-    means.
+    """How far a first-order system driven by an on-off wave swings over and under its mean, and its mean while on.
 
-    On-phase steady value 1/d times the mean; with r the cycle's time over the time constant
-    peak = (1/d)(1 - e^(-d r))/(1 - e^-r), trough = peak e^(-(1-d) r), mean while on = 1/d - (peak - trough)/(d r).
+    Parameters: `duty` d [-], share of time on (under 0.1 taken as 0.1, over 0.999 as always on); `cycle_time` [s].
+    Returns over, under and mean while on [-], all in means.
+
+    On-phase steady value 1/d times the mean; with r the cycle's time over `CONDENSER_TIME`
+    peak = (1/d)(1 - e^(-d r))/(1 - e^-r), trough = peak e^(-(1-d) r), mean while on = 1/d - (peak - trough)/(d r):
+    the periodic solution of tau dy/dt = wave - y.
+
+    >>> [round(v, 3) for v in ripple(0.5, 25.0)]
+    [0.245, 0.245, 1.02]
     """
     d = min(max(duty, 0.1), 1.0)
     if d > 0.999:

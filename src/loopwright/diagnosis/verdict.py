@@ -107,10 +107,10 @@ def verdict(
         )
     lost = cost.probability
     expected = 100.0 * (1.0 - float(np.median(cost.ratio)))
-    vehicle_at_fault = 1.0 - shares["healthy"] - shares["gauge_error"]
-    if lost <= 1.0 - SURE and vehicle_at_fault >= SURE:
-        return "marginal", (say("Less than a tenth of the cooling is probably lost, but something is probably wrong."),)
     if lost <= 1.0 - SURE:
+        if 1.0 - shares["healthy"] - shares["gauge_error"] >= SURE:  # the vehicle itself, not what reads it
+            why = say("Less than a tenth of the cooling is probably lost, but something is probably wrong.")
+            return "marginal", (why,)
         sentence = say("The readings fit a system that performs in this weather.")
         if shares["healthy"] < 0.5:
             sentence += " " + say("Something may be wrong, but the cooling lost is probably under a tenth.")
