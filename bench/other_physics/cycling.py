@@ -12,18 +12,20 @@ import numpy as np
 
 from .cars import Vehicle
 from .loop import Car, State
-from .properties import Fluid, T, psat, sat
+from .parts import compressor
+from .properties import HV, Fluid, T, psat, sat, temperature
 
 DT, STEPS, SKIP = 0.25, 1800, 800  # s, looked at after 200 s
 GAIN = 0.025  # capacity of the running loop grows by this share a kelvin of coil temperature (from memory: 2 to 4 %)
 
 
 class Running(NamedTuple):
-    """Pressures (Pa), coil air (K) and capacity (W) as an onlooker sees them over the last minutes."""
+    """Pressures (Pa), coil air and discharge gas (K) and capacity (W) as an onlooker sees them over the last minutes."""
 
     low: tuple[float, float, float]  # mean, minimum, maximum
     high: tuple[float, float, float]
     t_air: float
+    t_discharge: float  # while the clutch is in
     fin: float
     capacity: float
     duty: float
@@ -32,7 +34,7 @@ class Running(NamedTuple):
 
 def steady(s: State, port: float) -> Running:
     """No switching: mean, minimum and maximum agree."""
-    return Running((s.ps,) * 3, (port,) * 3, s.t_air_out, s.fin, s.capacity, 1.0, False)
+    return Running((s.ps,) * 3, (port,) * 3, s.t_air_out, s.t_discharge, s.fin, s.capacity, 1.0, False)
 
 
 def must_cycle(v: Vehicle, c: Car, s: State) -> bool:
@@ -72,10 +74,18 @@ def simulate(f: Fluid, v: Vehicle, c: Car, s: State, port: float) -> Running:
     lo, hi, tf, heat, duty = np.array(log).T
     air = t_in - (t_in - s.t_air_out) * (t_in - tf.mean()) / gap_on
     drop = s.pd - port
+    driven = duty > 0.5 if duty.any() else lo == lo.min()  # never in over the last minutes: its lowest pressure
     return Running(
         (lo.mean(), lo.min(), lo.max()), (hi.mean() - drop * duty.mean(), hi.min(), hi.max() - drop), float(air),
-        float(tf.min()), float(heat.mean()), float(duty.mean()), True,
+        discharge(f, c, s, float(lo[driven].mean()), float(hi[driven].mean())), float(tf.min()), float(heat.mean()),
+        float(duty.mean()), True,
     )  # fmt: skip
+
+
+def discharge(f: Fluid, c: Car, s: State, ps: float, pd: float) -> float:
+    """Temperature (K) of the gas that leaves between the pressures of the cycle, with the superheat of the loop."""
+    hs = sat(f, ps, HV) + s.h_suction - sat(f, s.ps, HV)
+    return float(temperature(f, pd, compressor(f, c, ps, hs, pd, s.stroke, s.speed)[1]))
 
 
 def _switch(v: Vehicle, c: Car, on: bool, low: float, high: float, fin: float) -> bool:

@@ -111,10 +111,10 @@ class State(NamedTuple):
     p_eo: float
     m: float
     power: float
-    cond_heat: float
     capacity: float
     charge: float
     fill: float
+    h_suction: float
     t_suction: float
     t_discharge: float
     t_cond_in: float
@@ -185,8 +185,8 @@ def residuals(f, c, u):
         r[4] = np.log(p_gas * gas_volume / (R_AIR_GAS * sat(f, pd, T)) / c.gas)
     t_co = temperature(f, p_co, h_co)
     state = State(
-        pd, ps, p_ei, p_co, p_m, p_x, p_eo, m, power, heat, capacity, charge, fill if c.orifice < 0.5 else level,
-        temperature(f, ps, hs), temperature(f, pd, hd), temperature(f, p_ci, h_ci), t_co,
+        pd, ps, p_ei, p_co, p_m, p_x, p_eo, m, power, capacity, charge, fill if c.orifice < 0.5 else level,
+        hs, temperature(f, ps, hs) + oil_lift(f, c, ps, hs), temperature(f, pd, hd), temperature(f, p_ci, h_ci), t_co,
         temperature(f, p_m if c.restriction_after > 0.5 else p_drier, h_m), temperature(f, p_x, h_x),
         temperature(f, p_ei, h_x), t_eo, t_eo - sat(f, p_eo, T), sat(f, p_co, T) - t_co, t_air, w_air, fin, stroke,
         speed, quality(f, p_x, h_x), p_gas,

@@ -113,7 +113,7 @@ def pipe_temperatures(f: Any, s: State, run: Running, c: Car) -> dict[str, float
     """Refrigerant temperatures at the pipe points; in cycling each side follows its own mean saturation."""
     low = sat(f, run.low[0], T) - sat(f, s.ps, T)
     high = sat(f, run.high[0], T) - sat(f, s.pd, T) if run.cycling else 0.0
-    hot = s.t_discharge - (1.0 - run.duty) * 0.35 * (s.t_discharge - c.t_bay)
+    hot = run.t_discharge - (1.0 - run.duty) * 0.35 * (run.t_discharge - c.t_bay)
     return {
         "compressor_suction": s.t_suction + low, "compressor_discharge": hot,
         "condenser_inlet": s.t_cond_in + hot - s.t_discharge,
