@@ -143,7 +143,7 @@ def restriction_drop(m, rho, area):
 def high_side(f, c, pd, hd, m, p_gas):
     """Discharge pipe, condenser, liquid pipe with drier: the states along them, the charge and the gas they hold."""
     p_ci, h_ci, charge_d = pipe(f, pd, hd, m, c.line_bore_d, c.line_length_d, c.ua_d, c.t_bay, 4.0)
-    p_co, h_co, charge_c, heat, gas_volume, fill, _ = condenser(f, c, p_ci, h_ci, m, p_gas, c.t_cond_air)
+    p_co, h_co, charge_c, _, gas_volume, fill, _ = condenser(f, c, p_ci, h_ci, m, p_gas, c.t_cond_air)
     gas_volume += 0.35 * 0.7854 * c.line_bore_d**2 * c.line_length_d
     drop = restriction_drop(m, density(f, p_co, h_co), c.passage * c.high_restriction)
     p_drier = p_co if c.restriction_after > 0.5 else max(p_co - drop, 0.15 * p_co)
@@ -153,7 +153,7 @@ def high_side(f, c, pd, hd, m, p_gas):
     p_r = max(p_m - drop_2, 0.15 * p_m)
     p_x, h_x, charge_2 = pipe(f, p_r, h_m, m, c.line_bore_l, half, 0.5 * c.ua_l, c.t_bay, 3.0)
     charge = charge_d + charge_c + charge_1 + charge_2
-    return p_ci, h_ci, p_co, h_co, p_drier, p_m, h_m, p_x, h_x, charge, heat, gas_volume, fill
+    return p_ci, h_ci, p_co, h_co, p_drier, p_m, h_m, p_x, h_x, charge, gas_volume, fill
 
 
 @njit(cache=True)
@@ -165,7 +165,7 @@ def residuals(f, c, u):
     stroke, speed = stroke_and_speed(f, c, ps, pd, p_ei)
     m, hd, power = compressor(f, c, ps, hs, pd, stroke, speed)
     hi = high_side(f, c, pd, hd, m, p_gas)
-    p_ci, h_ci, p_co, h_co, p_drier, p_m, h_m, p_x, h_x, charge, heat, gas_volume, fill = hi
+    p_ci, h_ci, p_co, h_co, p_drier, p_m, h_m, p_x, h_x, charge, gas_volume, fill = hi
     p_eo, h_eo, charge_e, capacity, t_air, w_air, fin = evaporator(f, c, p_ei, h_x, m, c.t_evap_air, c.w_evap_air)
     t_eo = temperature(f, p_eo, h_eo) + oil_lift(f, c, p_eo, h_eo)
     level, charge_a = accumulator(f, c, p_eo, h_eo, m)

@@ -109,6 +109,16 @@ def test_the_strange_is_kept(found):
             "not come level yet",
         ),
         (sheet(reading("high_side", "145 kPa"), air=16.7), "an empty system shows that, or psi was meant"),
+        # Propane in R-134a on a cool day, or a gauge that reads high: over what R-134a boils at, but it may be
+        (
+            sheet(
+                reading("low_side", "60 psi"),
+                reading("high_side", "224 psi"),
+                reading("vent_center", "41 °F"),
+                air=15.4,
+            ),
+            "another refrigerant may be in it, or the gauge is off",
+        ),
         (sheet(reading("ambient_air", "12 °C"), air=31), "the weather says 31 °C"),
         (sheet(reading("vent_center", "45 °C"), air=24), "was 45 °F meant?"),
         (sheet(relative_humidity_pct=2), "drier than almost any air"),

@@ -26,6 +26,8 @@ HOT_SOAK = 40.0  # K; how far above the day the coldest part with liquid in it c
 SOAK = (-4.0, 8.0)  # K above the day: where a vehicle that has stood may be, from deep shade to sun and a warm engine
 AIR_INSIDE = 1.0e6  # Pa; more foreign gas than any way of letting it in leaves in a vehicle
 COOLING = 10.0  # K; air this much colder than the day was cooled, whatever the probe
+FOREIGN = 1.6  # R-22's vapour pressure over R-134a's at 15 °C, from CoolProp; propane's is 1.5 times it
+BAD_GAUGE = 200e3  # Pa; the worst offset of a gauge still in use (common practice, no source)
 NO_CONDENSING = 10.0  # K; refrigerant that condenses this far below the day's air is out of the question
 COINCIDENCE = 0.04  # share of the pressure; a poor thermometer (1 K) and a poor gauge together
 COLDEST_VENT = 261.15  # K, -12 °C; a coil this cold is shut with ice and passes no air
@@ -163,16 +165,35 @@ def _high_sides_that_condense_nothing(test: Test) -> Iterator[tuple[Reading, flo
 
 
 def _cooled_by_warmth(test: Test) -> Iterator[Problem]:
-    """A cold vent needs refrigerant that boils, and it only boils in air warmer than itself."""
+    """A cold vent needs refrigerant that boils, and it only boils in air warmer than itself, whatever it is."""
+    for r, most in _low_sides_that_boil_nothing(test):
+        if r.value > most and (unit := _unit_between(test, r, *EVAPORATING)):
+            at_most = show(most - test.weather.atmosphere, "pressure", r.unit)
+            says = say("The vent is cold, but nothing boils below the day at this pressure.")
+            says += say(" Probably {meant} written as {unit}.", meant=unit, unit=r.unit)
+            yield _problem(r, say("at most {pressure} gauge where the vent is cold", pressure=at_most), says)
+
+
+def _cooled_by_something_else(test: Test) -> Iterator[str]:
+    """A foreign refrigerant may well boil at a pressure at which the right one does not, and a gauge may be off."""
+    for r, most in _low_sides_that_boil_nothing(test):
+        if r.value <= most:
+            yield say(
+                "The vent is cold, but {refrigerant} boils no colder than the day at {pressure} on the low side: "
+                "another refrigerant may be in it, or the gauge is off.",
+                refrigerant=test.vehicle.refrigerant,
+                pressure=r.written,
+            )
+
+
+def _low_sides_that_boil_nothing(test: Test) -> Iterator[tuple[Reading, float]]:
+    """Yield low sides at which the label's refrigerant boils no colder than the day, and the most any can show [Pa]."""
     warmest = _saturation(test, 0.0)
     if warmest is None or not _vent_is_cold(test):
         return
     for r in _of(test, "running", "low_side", "pressure"):
-        if r.statistic == "mean" and r.value > warmest and (unit := _unit_between(test, r, *EVAPORATING)):
-            at_most = show(warmest - test.weather.atmosphere, "pressure", r.unit)
-            says = say("The vent is cold, but nothing boils below the day at this pressure.")
-            says += say(" Probably {meant} written as {unit}.", meant=unit, unit=r.unit)
-            yield _problem(r, say("at most {pressure} gauge where the vent is cold", pressure=at_most), says)
+        if r.statistic == "mean" and r.value > warmest:
+            yield r, FOREIGN * warmest + BAD_GAUGE
 
 
 def _unit_between(test: Test, r: Reading, coldest: float, warmest: float) -> str | None:
@@ -284,6 +305,7 @@ _UNLIKELY = (
     _not_level,
     _standing_in_another_unit,
     _running_in_another_unit,
+    _cooled_by_something_else,
     _air_disagrees,
     _dry_air,
     _vent_in_another_unit,
