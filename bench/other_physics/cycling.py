@@ -75,16 +75,25 @@ def simulate(f: Fluid, v: Vehicle, c: Car, s: State, port: float) -> Running:
     air = t_in - (t_in - s.t_air_out) * (t_in - tf.mean()) / gap_on
     drop = s.pd - port
     driven = duty > 0.5 if duty.any() else lo == lo.min()  # never in over the last minutes: its lowest pressure
+    share = cooling_share(c, s, air)
     return Running(
         (lo.mean(), lo.min(), lo.max()), (hi.mean() - drop * duty.mean(), hi.min(), hi.max() - drop), float(air),
-        discharge(f, c, s, float(lo[driven].mean()), float(hi[driven].mean())), float(tf.min()), float(heat.mean()),
+        discharge(f, c, s, share, float(lo[driven].mean()), float(hi[driven].mean())), float(tf.min()), float(heat.mean()),
         float(duty.mean()), True,
     )  # fmt: skip
 
 
-def discharge(f: Fluid, c: Car, s: State, ps: float, pd: float) -> float:
-    """Temperature (K) of the gas that leaves between the pressures of the cycle, with the superheat of the loop."""
-    hs = sat(f, ps, HV) + s.h_suction - sat(f, s.ps, HV)
+def cooling_share(c: Car, s: State, t_air: float) -> float:
+    """Cooling of the air, and gap between it and anything in the coil, over that of the clutch held in.
+
+    Superheat goes with it: however starved, the refrigerant leaves no warmer than the air that heats it.
+    """
+    return (c.t_evap_air - t_air) / max(c.t_evap_air - s.t_air_out, 0.5)
+
+
+def discharge(f: Fluid, c: Car, s: State, share: float, ps: float, pd: float) -> float:
+    """Temperature (K) of the gas that leaves between the pressures of the cycle, with that share of the superheat."""
+    hs = sat(f, ps, HV) + share * (s.h_suction - sat(f, s.ps, HV))
     return float(temperature(f, pd, compressor(f, c, ps, hs, pd, s.stroke, s.speed)[1]))
 
 

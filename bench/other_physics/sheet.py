@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from .cars import Day, Vehicle
-from .cycling import Running
+from .cycling import Running, cooling_share
 from .faults import Bent
 from .loop import Car, State
 from .properties import T, sat
@@ -110,17 +110,18 @@ class Writer:
 
 
 def pipe_temperatures(f: Any, s: State, run: Running, c: Car) -> dict[str, float]:
-    """Refrigerant temperatures at the pipe points; in cycling each side follows its own mean saturation."""
-    low = sat(f, run.low[0], T) - sat(f, s.ps, T)
+    """Refrigerant temperatures at the pipe points; in cycling the cold ones follow the coil, the warm ones the head."""
+    share = cooling_share(c, s, run.t_air)
+    inlet, outlet = (c.t_evap_air - share * (c.t_evap_air - t) for t in (s.t_evap_in, s.t_evap_out))
     high = sat(f, run.high[0], T) - sat(f, s.pd, T) if run.cycling else 0.0
     hot = run.t_discharge - (1.0 - run.duty) * 0.35 * (run.t_discharge - c.t_bay)
     return {
-        "compressor_suction": s.t_suction + low, "compressor_discharge": hot,
+        "compressor_suction": outlet + s.t_suction - s.t_evap_out, "compressor_discharge": hot,
         "condenser_inlet": s.t_cond_in + hot - s.t_discharge,
         "condenser_outlet": max(s.t_cond_out + high, c.t_cond_air),
-        "drier_outlet": max(s.t_drier_out + high, s.t_evap_in + low),
-        "expansion_inlet": max(s.t_x + high, s.t_evap_in + low), "evaporator_inlet": s.t_evap_in + low,
-        "evaporator_outlet": s.t_evap_out + low,
+        "drier_outlet": max(s.t_drier_out + high, inlet),
+        "expansion_inlet": max(s.t_x + high, inlet), "evaporator_inlet": inlet,
+        "evaporator_outlet": outlet,
     }  # fmt: skip
 
 
