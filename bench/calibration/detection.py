@@ -8,12 +8,14 @@ is "cannot say".
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from bench.calibration.population import GAUGES, PIPES, SETS
 from loopwright.diagnosis import judge
+from loopwright.faults import catalogue
 from loopwright.readings import Test, read
 
 OUTCOMES = ("correct", "missed", "misdiagnosis", "no response", "false alarm")
@@ -68,6 +70,17 @@ def other_jobs(count: int) -> list[tuple[str, str]]:
 def probabilities(row: Mapping[str, str]) -> dict[str, float]:
     """Class probabilities of a row read back from CSV."""
     return {k[2:]: float(v) for k, v in row.items() if k.startswith("p_") and v != ""}
+
+
+def as_mixed(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
+    """The same rows with each class as common beforehand as it is among them, in place of our prior weights."""
+    weights = {fault.id: fault.prior_weight for fault in catalogue().values()}
+    vehicles = Counter({row["id"]: row["truth"] for row in rows}.values())
+    found = []
+    for row in rows:
+        p = {k: v * vehicles[k] / weights[k] for k, v in probabilities(row).items()}
+        found.append({**row, **{f"p_{k}": str(v / sum(p.values())) for k, v in p.items()}})
+    return found
 
 
 def named(row: Mapping[str, str]) -> str | None:

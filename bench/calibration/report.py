@@ -15,6 +15,7 @@ OWN = machine.RESULTS / "calibration_own.csv"
 NESTED = machine.RESULTS / "calibration_nested.csv"
 OTHER = machine.RESULTS / "calibration_other_physics.csv"
 TRAINED = machine.RESULTS / "calibration_trained.csv"
+WHO = ("engine", "theirs", "classifier")
 REPORT = machine.RESULTS / "calibration.md"
 Row = Mapping[str, str]
 
@@ -262,10 +263,12 @@ def _side_by_side(other: Sequence[Row], trained: Sequence[Row]) -> list[str]:
         f"## The engine beside that classifier, {len(seen)} vehicles",
         "",
         "The classifier was trained on the simulator that made these; the engine knows none of it. "
-        "What the classifier cannot tell is hard to read from such sheets at all.",
-        *_head("set", "cooling down", "n", "right: engine", "classifier", "missed: engine", "classifier"),
+        "What the classifier cannot tell is hard to read from such sheets at all. Theirs: the engine's evidence with that "
+        "population's mix of faults (about as many of each) in place of our prior weights, which the classifier has learnt.",
+        *_head("set", "cooling down", "n", *(f"{what}: {who}" for what in ("right", "missed") for who in WHO)),
     ]
     alarms = []
+    compared = (other, detection.as_mixed(other), trained)
     for name in SETS:
         for least, label in ((-9.0, "any fault"), *detection.EFFECTS):
             hurt = [
@@ -274,15 +277,15 @@ def _side_by_side(other: Sequence[Row], trained: Sequence[Row]) -> list[str]:
                     for r in given
                     if r["set"] == name and r["truth"] != "healthy" and 1.0 - float(r["capacity"]) > least
                 ]
-                for given in (other, trained)
+                for given in compared
             ]
-            a, b = (detection.shares(x) for x in hurt)
-            values = (a["n"], a["correct"], b["correct"], a["missed"], b["missed"])
+            told = [detection.shares(x) for x in hurt]
+            values = (told[0]["n"], *(s[k] for k in ("correct", "missed") for s in told))
             text.append(_line(name, label, *(f"{v:.0f}" for v in values)))
-        sound = [[r for r in g if r["set"] == name and r["truth"] == "healthy"] for g in (other, trained)]
-        a, b = (detection.shares(x) for x in sound)
-        alarms.append(_line(name, f"{a['n']:.0f}", f"{a['false alarm']:.0f}", f"{b['false alarm']:.0f}"))
-    return [*text, *_head("set", "healthy, n", "false alarm: engine", "classifier"), *alarms, ""]
+        sound = [[r for r in g if r["set"] == name and r["truth"] == "healthy"] for g in compared]
+        told = [detection.shares(x) for x in sound]
+        alarms.append(_line(name, f"{told[0]['n']:.0f}", *(f"{s['false alarm']:.0f}" for s in told)))
+    return [*text, *_head("set", "healthy, n", *(f"false alarm: {who}" for who in WHO)), *alarms, ""]
 
 
 def _by_fault(given: Sequence[Row]) -> list[str]:
