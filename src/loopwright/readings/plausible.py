@@ -180,7 +180,7 @@ def _cooled_by_something_else(test: Test) -> Iterator[str]:
         if r.value <= most:
             yield say(
                 "The vent is cold, but {refrigerant} boils no colder than the day at {pressure} on the low side: "
-                "another refrigerant may be in it, or the gauge is off.",
+                "another refrigerant may be in it, the gauge may be off, or another unit was meant.",
                 refrigerant=test.vehicle.refrigerant,
                 pressure=r.written,
             )
@@ -188,12 +188,12 @@ def _cooled_by_something_else(test: Test) -> Iterator[str]:
 
 def _low_sides_that_boil_nothing(test: Test) -> Iterator[tuple[Reading, float]]:
     """Yield low sides at which the label's refrigerant boils no colder than the day, and the most any can show [Pa]."""
-    warmest = _saturation(test, 0.0)
-    if warmest is None or not _vent_is_cold(test):
+    warmest, colder = _saturation(test, 0.0), _saturation(test, -COOLING)
+    if warmest is None or colder is None or not _vent_is_cold(test):
         return
     for r in _of(test, "running", "low_side", "pressure"):
         if r.statistic == "mean" and r.value > warmest:
-            yield r, FOREIGN * warmest + BAD_GAUGE
+            yield r, max(FOREIGN * colder + BAD_GAUGE, warmest)
 
 
 def _unit_between(test: Test, r: Reading, coldest: float, warmest: float) -> str | None:
