@@ -6,10 +6,11 @@ import json
 import math
 
 import pytest
-from bench.calibration.detection import OTHER_PHYSICS, narrowed
+from bench.calibration.detection import OTHER_PHYSICS, as_mixed, narrowed, probabilities
 from bench.calibration.population import SETS
 from bench.calibration.trained import SEEDS, features, table
 
+from loopwright.faults import catalogue
 from loopwright.readings import read
 
 KEPT = OTHER_PHYSICS.read_text(encoding="utf-8").splitlines()
@@ -49,6 +50,16 @@ def test_no_kept_sheet_is_refused() -> None:
     """Whatever is wrong with a vehicle, its readings are possible: 35 % of propane once read as a mix-up of units."""
     for line in KEPT:
         read(json.loads(line)["sheet"])
+
+
+def test_the_mix_of_the_vehicles_takes_the_place_of_our_weights() -> None:
+    """Three short of refrigerant for one healthy, and evidence that tells nothing: three to one."""
+    weight = {name: catalogue()[name].prior_weight for name in ("healthy", "undercharge")}
+    told = {f"p_{name}": str(w / sum(weight.values())) for name, w in weight.items()}
+    truths = ("healthy", "undercharge", "undercharge", "undercharge")
+    rows = [{"id": str(i), "truth": truth, **told} for i, truth in enumerate(truths)]
+    for row in as_mixed(rows):
+        assert probabilities(row) == pytest.approx({"healthy": 0.25, "undercharge": 0.75})
 
 
 def test_it_is_not_trained_on_what_it_is_tried_on() -> None:
