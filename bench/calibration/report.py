@@ -15,7 +15,7 @@ OWN = machine.RESULTS / "calibration_own.csv"
 NESTED = machine.RESULTS / "calibration_nested.csv"
 OTHER = machine.RESULTS / "calibration_other_physics.csv"
 TRAINED = machine.RESULTS / "calibration_trained.csv"
-WHO = ("engine", "theirs", "classifier")
+WHO = ("engine", "engine, their mix", "classifier")
 REPORT = machine.RESULTS / "calibration.md"
 Row = Mapping[str, str]
 
@@ -263,7 +263,7 @@ def _side_by_side(other: Sequence[Row], trained: Sequence[Row]) -> list[str]:
         f"## The engine beside that classifier, {len(seen)} vehicles",
         "",
         "The classifier was trained on the simulator that made these; the engine knows none of it. "
-        "What the classifier cannot tell is hard to read from such sheets at all. Theirs: the engine's evidence with that "
+        "What the classifier cannot tell is hard to read from such sheets at all. Their mix: the engine's evidence with that "
         "population's mix of faults (about as many of each) in place of our prior weights, which the classifier has learnt.",
         *_head("set", "cooling down", "n", *(f"{what}: {who}" for what in ("right", "missed") for who in WHO)),
     ]
