@@ -24,11 +24,13 @@ PSI = 6894.757293168361
 ATMOSPHERE = 101325.0
 COMPRESSORS = ("fixed", "variable")
 CABIN = 297.15  # a cooled cab, recirculating, for one of the cases [K]
+FRESH, COOLED = "compressor 1000, fresh air", "compressor 1000, cooled cab"
 CASES = {  # compressor speed [1/min], whether the cab is cooled
-    "compressor 1000, fresh air": (1000.0, False),
+    FRESH: (1000.0, False),
     "engine 1000 (compressor 1300), fresh air": (1300.0, False),
-    "compressor 1000, cooled cab": (1000.0, True),
+    COOLED: (1000.0, True),
 }
+PRACTICE = (140.0, 150.0)  # psi gauge in 62 °F air: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -127,15 +129,13 @@ def slope(found: dict[tuple[str, str, int, str], Place], case: str) -> tuple[flo
 
 def mild_high_side(count: int, seed: int = 3) -> float:
     """Median high side [psi gauge] in 62 °F air, fixed compressor at 1000 1/min, fresh air."""
-    outs, weights = fleet(62.0, next(iter(CASES)), "fixed", count, seed)
-    return place((outs[:, PLACE["high_side"]] - ATMOSPHERE) / PSI, weights, 140.0, 150.0).quantiles[1]
+    outs, weights = fleet(62.0, FRESH, "fixed", count, seed)
+    return place((outs[:, PLACE["high_side"]] - ATMOSPHERE) / PSI, weights, *PRACTICE).quantiles[1]
 
 
 def text(found: dict[tuple[str, str, int, str], Place], count: int) -> str:
     """The result as a page."""
-    (fresh, bands), (cooled, _) = (
-        slope(found, case) for case in ("compressor 1000, fresh air", "compressor 1000, cooled cab")
-    )
+    (fresh, bands), (cooled, _) = slope(found, FRESH), slope(found, COOLED)
     page = [
         "# A healthy fleet against army pressure bands",
         "",

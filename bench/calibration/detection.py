@@ -79,7 +79,8 @@ def as_mixed(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
     found = []
     for row in rows:
         p = {k: v * vehicles[k] / weights[k] for k, v in probabilities(row).items()}
-        found.append({**row, **{f"p_{k}": str(v / sum(p.values())) for k, v in p.items()}})
+        total = sum(p.values())
+        found.append({**row, **{f"p_{k}": str(v / total) for k, v in p.items()}})
     return found
 
 

@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from bench.army_bands import compare
+from bench.army_bands import COOLED, FRESH, compare
 
-FRESH, COOLED = "compressor 1000, fresh air", "compressor 1000, cooled cab"
 DAYS = (70, 80, 90, 100, 110)
 
 

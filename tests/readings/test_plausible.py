@@ -1,10 +1,12 @@
 """Refused is only what cannot be, with the likely mix-up named; what is merely strange is kept, with a warning."""
 
 import pytest
+from CoolProp.CoolProp import PropsSI
 from sheets import reading, sheet
 
 from loopwright import readings
 from loopwright.errors import InputError
+from loopwright.readings.plausible import FOREIGN
 
 
 def refused(found):
@@ -132,6 +134,13 @@ def test_the_unlikely_is_kept_with_a_warning(found, says):
     test = readings.read(found)
     assert len(test.readings) == len(found["readings"])
     assert any(says in warning for warning in test.warnings), test.warnings
+
+
+def test_the_most_volatile_foreign_refrigerant_is_allowed_for():
+    """R-22's and propane's vapour pressure over R-134a's (CoolProp), where a coil that cools a mild day's air boils."""
+    own, r22, propane = (PropsSI("P", "T", 288.15, "Q", 1, name) for name in ("R134a", "R22", "n-Propane"))
+    assert r22 / own == pytest.approx(FOREIGN, abs=0.03)
+    assert propane / own < FOREIGN
 
 
 def test_an_r134a_vehicle_standing_in_62_f_air_at_60_psi_is_not_remarked_on():

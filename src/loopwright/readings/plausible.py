@@ -26,7 +26,9 @@ HOT_SOAK = 40.0  # K; how far above the day the coldest part with liquid in it c
 SOAK = (-4.0, 8.0)  # K above the day: where a vehicle that has stood may be, from deep shade to sun and a warm engine
 AIR_INSIDE = 1.0e6  # Pa; more foreign gas than any way of letting it in leaves in a vehicle
 COOLING = 10.0  # K; air this much colder than the day was cooled, whatever the probe
-FOREIGN = 1.6  # R-22's vapour pressure over R-134a's at 15 °C, from CoolProp; propane's is 1.5 times it
+FOREIGN = (
+    1.6  # R-22's vapour pressure over R-134a's at 15 °C (CoolProp), the most volatile that a car is usually met with
+)
 BAD_GAUGE = 200e3  # Pa; the worst offset of a gauge still in use (common practice, no source)
 NO_CONDENSING = 10.0  # K; refrigerant that condenses this far below the day's air is out of the question
 COINCIDENCE = 0.04  # share of the pressure; a poor thermometer (1 K) and a poor gauge together
@@ -165,7 +167,7 @@ def _high_sides_that_condense_nothing(test: Test) -> Iterator[tuple[Reading, flo
 
 
 def _cooled_by_warmth(test: Test) -> Iterator[Problem]:
-    """A cold vent needs refrigerant that boils, and it only boils in air warmer than itself, whatever it is."""
+    """A cold vent needs refrigerant that boils, and it only boils in air warmer than itself, even a foreign one."""
     for r, most in _low_sides_that_boil_nothing(test):
         if r.value > most and (unit := _unit_between(test, r, *EVAPORATING)):
             at_most = show(most - test.weather.atmosphere, "pressure", r.unit)
@@ -187,13 +189,13 @@ def _cooled_by_something_else(test: Test) -> Iterator[str]:
 
 
 def _low_sides_that_boil_nothing(test: Test) -> Iterator[tuple[Reading, float]]:
-    """Yield low sides at which the label's refrigerant boils no colder than the day, and the most any can show [Pa]."""
+    """Yield low sides at which the label's refrigerant boils no colder than the day; most [Pa] of a foreign one."""
     warmest, colder = _saturation(test, 0.0), _saturation(test, -COOLING)
     if warmest is None or colder is None or not _vent_is_cold(test):
         return
     for r in _of(test, "running", "low_side", "pressure"):
         if r.statistic == "mean" and r.value > warmest:
-            yield r, max(FOREIGN * colder + BAD_GAUGE, warmest)
+            yield r, FOREIGN * colder + BAD_GAUGE
 
 
 def _unit_between(test: Test, r: Reading, coldest: float, warmest: float) -> str | None:
