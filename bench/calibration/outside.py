@@ -77,12 +77,12 @@ def nested(h: Hypothesis, r: np.ndarray, e: Evidence, seed: int, more: int = 1) 
     return found
 
 
-def importance(h: Hypothesis, r: np.ndarray, e: Evidence, u: np.ndarray) -> tuple[float, float]:
-    """Log evidence by plain importance sampling from a wide Student's t around particles `u` (n, d), with its error.
+def importance(h: Hypothesis, r: np.ndarray, e: Evidence, u: np.ndarray, n: int = DRAWS) -> tuple[float, float]:
+    """Log evidence by `n` draws from a wide Student's t around particles `u` (particles, unknowns), with its error.
 
     Unbiased whatever the particles are; its error tells when they were a poor guide.
     """
-    n, d = DRAWS, u.shape[1]
+    d = u.shape[1]
     rng = np.random.default_rng(0)
     low = np.linalg.cholesky(WIDER * np.cov(u.T) + 1e-4 * np.eye(d))
     z, g = rng.standard_normal((n, d)), rng.chisquare(TAILS, n) / TAILS

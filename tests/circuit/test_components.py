@@ -165,16 +165,17 @@ def test_valve_has_no_jump_and_is_proportional():
 
 @whatever(SHARE, st.floats(-5e5, 20e5))
 def test_valve_flow_turns_with_the_pressure(opening, drop):
-    forward = thermostatic_valve_flow(2e-6, opening, 1100.0, drop, 0.0)
-    assert forward == -thermostatic_valve_flow(2e-6, opening, 1100.0, -drop, 0.0)
+    forward = thermostatic_valve_flow(2e-6, opening, 1100.0, drop, 0.0, 0.4)
+    assert forward == -thermostatic_valve_flow(2e-6, opening, 1100.0, -drop, 0.0, 0.4)
     assert forward * drop >= 0.0
 
 
-def test_vapour_before_a_valve_chokes_it():
-    """As steeply as it may: no jump, and no more than the two fifths that the formula names."""
-    assert largest_jump(lambda x: thermostatic_valve_flow(2e-6, 1.0, 500.0, 8e5, x), 0.0, 0.9) < 1e-8
-    liquid, wet = (thermostatic_valve_flow(2e-6, 1.0, 500.0, 8e5, x) for x in (0.0, 0.5))
-    assert wet == pytest.approx(0.6 * liquid, rel=1e-6)
+@pytest.mark.parametrize("choked", [0.3, 0.65])
+def test_vapour_before_a_valve_chokes_it(choked):
+    """As steeply as it may: no jump, and no more than the share that is asked for."""
+    assert largest_jump(lambda x: thermostatic_valve_flow(2e-6, 1.0, 500.0, 8e5, x, choked), 0.0, 0.9) < 1e-8
+    liquid, wet = (thermostatic_valve_flow(2e-6, 1.0, 500.0, 8e5, x, choked) for x in (0.0, 0.5))
+    assert wet == pytest.approx((1.0 - choked) * liquid, rel=1e-6)
 
 
 def test_orifice_tube_has_no_jump():

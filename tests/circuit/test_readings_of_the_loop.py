@@ -174,16 +174,23 @@ class TestGaugesAndPorts:
         upstream = run(vehicle(suction_area=0.15, suction_port_upstream=1.0)).read["low_side"]
         assert at_compressor < plain < upstream
 
-    @pytest.mark.parametrize("at_outlet", [0.0, 1.0])
-    def test_high_port_by_the_restriction(self, at_outlet):
-        """A liquid-line port behind a blocked outlet reads low, one before a blocked drier does not (Army manuals).
+    @pytest.mark.parametrize(
+        ("at_outlet", "port_behind", "low"), [(1.0, 0.0, True), (0.0, 1.0, True), (0.0, 0.0, False)]
+    )
+    def test_high_port_by_the_restriction(self, at_outlet, port_behind, low):
+        """A liquid-line port behind the restriction reads low, one before a blocked drier does not (Army manuals).
 
         TM 9-2320-363-34-1, obtained: page: drier inlet blocked: high; outlet blocked: low - as seen from their ports.
         """
-        liquid = {"high_port_liquid": 1.0, "restriction_at_outlet": at_outlet}
+        liquid = {"high_port_liquid": 1.0, "restriction_at_outlet": at_outlet, "high_port_behind": port_behind}
         plain, narrow = run(vehicle(**liquid)), run(vehicle(high_side_area=0.025, **liquid))
         fell = plain.read["high_side"] - narrow.read["high_side"]
-        assert (fell > 4e5) == (at_outlet > 0.5)
+        assert (fell > 4e5) == low
+
+    def test_a_port_in_the_discharge_line_is_before_every_restriction(self):
+        narrow = {"high_side_area": 0.025, "high_port_liquid": 0.0}
+        before, behind = (run(vehicle(**narrow, high_port_behind=b)).read["high_side"] for b in (0.0, 1.0))
+        assert before == behind
 
 
 class TestColdSpot:
@@ -194,7 +201,7 @@ class TestColdSpot:
         assert abs(run(vehicle(expansion, storage, "fixed")).read["cold_spot"]) < 0.5
 
     @pytest.mark.parametrize(
-        ("at_outlet", "area", "cold"), [(1.0, 0.012, "drier_outlet"), (0.0, 0.02, "expansion_inlet")]
+        ("at_outlet", "area", "cold"), [(1.0, 0.012, "drier_outlet"), (0.0, 0.018, "expansion_inlet")]
     )
     def test_the_step_is_where_the_restriction_is(self, at_outlet, area, cold):
         """Before the drier liquid backs up in the condenser and comes colder, so that less of it flashes."""
@@ -212,6 +219,16 @@ class TestColdSpot:
 
     def test_a_restricted_valve_leaves_the_line_warm(self):
         assert run(vehicle(expansion_area=0.3)).read["cold_spot"] < 0.5
+
+
+@pytest.mark.parametrize("left", [1.0, 0.5, 0.25])
+def test_a_duct_warms_little_air_more(left):
+    """Its conductance stays, the air's capacity falls: transfer units over the share of air left, e^-(NTU) to go."""
+    off_coil = run(vehicle(evaporator_air_fraction=left, duct_gain=0.0))
+    air = off_coil.circuit["air_temperature"] + 5.0
+    warmed = run(vehicle(evaporator_air_fraction=left, duct_gain=0.08)).read["vent_center"]
+    units = -np.log(1.0 - 0.08) / left
+    assert (air - warmed) / (air - off_coil.read["vent_center"]) == pytest.approx(np.exp(-units))
 
 
 def test_heater_door_mixes():

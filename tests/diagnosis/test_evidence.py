@@ -185,15 +185,17 @@ def test_a_bent_tail_of_severity_is_not_thinned() -> None:
     assert np.mean(beyond) == pytest.approx(0.111, abs=0.027)
 
 
-def test_evidence_of_a_bent_posterior_agrees_with_eighty_thousand_draws_of_one_wide_t() -> None:
-    """Everything read, a narrow passage: of all sheets tried against outside samplers the one with the fewest effective
-    draws. Parts as narrow as the slopes at the peak make it low by 0.8 (measured)."""
+def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> None:
+    """Everything read, a narrow passage: of all sheets tried against outside samplers the kind with the fewest effective
+    draws. On the vehicle that this seed drew before decision 016, parts as narrow as the slopes at the peak made it low
+    by 0.8 (measured)."""
     case = draw_case(20, 2)
     assert (case.truth.fault.id, case.reading_set) == ("expansion_restricted", "everything")
     e, _, _ = evidence(case.test)
     r = refrigerant_array(case.test.vehicle.refrigerant)
     ours = [infer([case.truth], r, e, seed) for seed in SEEDS]
-    wide, error = importance(case.truth, r, e, np.vstack([p.u[:, : len(case.truth.names)] for p in ours]))
+    particles = np.vstack([p.u[:, : len(case.truth.names)] for p in ours])
+    wide, error = importance(case.truth, r, e, particles, 320_000)
     assert error < 0.15  # or the draws prove nothing
     # Eight runs scatter by 0.2 a run (measured), so the mean of four by 0.1: with the other's error three times that.
     assert np.mean([p.log_evidence[0] for p in ours]) == pytest.approx(wide, abs=0.4)

@@ -133,7 +133,7 @@ def test_one_picture_shows_one_sheet(good: Path, tmp_path: Path, capsys: pytest.
 
 
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-c", "from loopwright.cli.main import run; run()", *arguments]
+    command = [sys.executable, "-m", "loopwright", *arguments]
     return subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=False)
 
 

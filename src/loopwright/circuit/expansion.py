@@ -8,8 +8,6 @@ from numba import njit
 
 __all__ = ["orifice_tube_flow", "thermostatic_valve_flow", "valve_opening"]
 
-CHOKED = 0.4  # share of a valve's flow that vapour at its inlet takes
-
 
 @njit(cache=True)
 def valve_opening(superheat: float, static_superheat: float, gradient: float) -> float:
@@ -26,23 +24,25 @@ def valve_opening(superheat: float, static_superheat: float, gradient: float) ->
 
 @njit(cache=True)
 def thermostatic_valve_flow(
-    area: float, opening: float, density_in: float, pressure_drop: float, quality: float
+    area: float, opening: float, density_in: float, pressure_drop: float, quality: float, choked: float
 ) -> float:
     """Mass flow of a valve [kg/s]: m = (C_d A) opening sqrt(2 rho dp), less where vapour enters with the liquid.
 
     Parameters: `area` C_d A at full opening [m2], `opening` [-], inlet density [kg/m3] (of the mixture, if it flashes
-    before the valve), pressure drop [Pa], vapour `quality` at the inlet. Negative drops give the flow backwards, so
-    that a solver sees a slope.
+    before the valve), pressure drop [Pa], vapour `quality` at the inlet, share `choked` of the flow that vapour takes.
+    Negative drops give the flow backwards, so that a solver sees a slope.
 
-    Liquid alone passes before it has time to boil. Once bubbles come along it boils on the way and chokes: 1 - 0.4
-    (1 - e^(-x/0.03)). The 0.4 lies between a short tube's saturated flow (0.35 less than the formula at quality 0.10)
-    and homogeneous equilibrium (Leung's omega method, 0.6 less); both orders of size, from memory.
+    Liquid alone passes before it has time to boil. Once bubbles come along it boils on the way and chokes: 1 - s
+    (1 - e^(-x/0.03)). The share s of a valve is not known: a short tube passes 0.35 less than the formula at quality
+    0.10, homogeneous equilibrium 0.6 less (Leung's omega method); both orders of size, from memory.
 
-    >>> round(thermostatic_valve_flow(2e-6, 0.5, 1130.0, 9e5, 0.0), 4)
+    >>> round(thermostatic_valve_flow(2e-6, 0.5, 1130.0, 9e5, 0.0, 0.4), 4)
     0.0451
+    >>> round(thermostatic_valve_flow(2e-6, 0.5, 1130.0, 9e5, 0.2, 0.4), 4)
+    0.0271
     """
-    choked = 1.0 - CHOKED * -math.expm1(-quality / 0.03)
-    return area * opening * choked * math.copysign(math.sqrt(2.0 * density_in * abs(pressure_drop)), pressure_drop)
+    passed = 1.0 - choked * -math.expm1(-quality / 0.03)
+    return area * opening * passed * math.copysign(math.sqrt(2.0 * density_in * abs(pressure_drop)), pressure_drop)
 
 
 @njit(cache=True)

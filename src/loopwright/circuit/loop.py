@@ -301,7 +301,9 @@ def loop(c: Any, r: Any, air: Air, te: float, tc: float, a: float, b: float) -> 
             c.valve_stuck if c.valve_stuck >= 0.0 else valve_opening(superheat, c.valve_superheat, c.valve_gradient)
         )
         rho_xi = 1.0 / (x_xi / sat_xi.rho_v + (1.0 - x_xi) / sat_xi.rho_l)
-        delivered = thermostatic_valve_flow(c.valve_area * c.expansion_area, opening, rho_xi, p_xi - p_ei, x_xi)
+        delivered = thermostatic_valve_flow(
+            c.valve_area * c.expansion_area, opening, rho_xi, p_xi - p_ei, x_xi, c.valve_choked
+        )
 
     # ---- evaporator balance
     state = coil(

@@ -59,6 +59,7 @@ CONDENSER_TIME = 25.0  # thermal time constant of a condenser [s], order of size
 PROBE_SHARE = 0.4  # of the hot air drawn back to the condenser, what a probe ahead of the grille feels; a judgement
 IDLE_AT_COMPRESSOR, IDLE_IN_LINE = 0.6, 0.2  # of the engine bay's warmth, what pipes without flow take up; judgements
 ON_BELOW_MEAN = 0.1  # of the swing, how far the low side lies under its mean while the clutch is in; a judgement
+LEAST_VENT_AIR = 0.05  # share of the healthy flow under which a duct warms the air no further; a judgement
 FILM_COUNTS = 0.4  # share of the usual flow under which the film inside a pipe is what counts; a judgement
 
 
@@ -111,9 +112,14 @@ def _air_points(c: Any, air: Air, out: np.ndarray) -> None:
 
 
 @njit(cache=True)
-def _vent(c: Any, coil_temperature: float, entering: float) -> float:
-    """Centre-vent air [K]: off the coil, warmed in the duct, mixed with air off the heater where the door leaks."""
-    duct = coil_temperature + c.duct_gain * (c.air_temperature + 5.0 - coil_temperature)
+def _vent(c: Any, coil_temperature: float) -> float:
+    """Centre-vent air [K]: off the coil, warmed in the duct, mixed with air off the heater where the door leaks.
+
+    A duct's conductance hardly depends on the flow, so where air is lost its transfer units go with one over what is
+    left of it.
+    """
+    warmed = 1.0 - (1.0 - c.duct_gain) ** (1.0 / max(c.evaporator_air_fraction, LEAST_VENT_AIR))
+    duct = coil_temperature + warmed * (c.air_temperature + 5.0 - coil_temperature)
     return duct + c.heater_share * (c.heater_temperature - duct) + c.vent_offset
 
 
@@ -134,7 +140,7 @@ def read_idle(c: Any, r: Any, out: np.ndarray) -> None:
         out[i] = pressure + c.low_gauge_offset
     for i in (HIGH, HIGH_MIN, HIGH_MAX):
         out[i] = pressure + c.high_gauge_offset
-    vent = _vent(c, air.evaporator_temperature + 1.0, air.evaporator_temperature)
+    vent = _vent(c, air.evaporator_temperature + 1.0)
     for i in (VENT, VENT_MIN, VENT_MAX):
         out[i] = vent
     bay = air.underhood_temperature - air.condenser_temperature
@@ -186,7 +192,8 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     _air_points(c, air, out)
     at_compressor = s.suction_pressure
     low = s.evaporator_out_pressure if c.suction_port_upstream > 0.5 else at_compressor
-    liquid_port = s.expansion_in_pressure if c.restriction_at_outlet > 0.5 else s.condenser_out_pressure
+    behind = c.restriction_at_outlet > 0.5 or c.high_port_behind > 0.5
+    liquid_port = s.expansion_in_pressure if behind else s.condenser_out_pressure
     high = s.discharge_pressure + c.high_port_liquid * (liquid_port - s.discharge_pressure)
     duty = s.share if c.compressor < 0.5 else 1.0
     cycling = min((1.0 - duty) / 0.1, 1.0)  # the swing grows over the first tenth of off-time
@@ -218,7 +225,7 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     leaving = coil_air(
         coil, s.boiling_share, s.gas_heat, air.evaporator_temperature, air.evaporator_humidity, air.pressure
     )
-    vent = _vent(c, leaving.temperature, air.evaporator_temperature)
+    vent = _vent(c, leaving.temperature)
     pull = 0.5 * (air.evaporator_temperature - leaving.temperature)  # the coil's metal and water smooth the air
     out[VENT] = vent
     out[VENT_MIN] = vent - pull * off_peak * 0.5
