@@ -186,9 +186,9 @@ def test_a_bent_tail_of_severity_is_not_thinned() -> None:
 
 
 def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> None:
-    """Everything read, a narrow passage: of all sheets tried against outside samplers the kind with the fewest effective
-    draws. On the vehicle that this seed drew before decision 016, parts as narrow as the slopes at the peak made it low
-    by 0.8 (measured)."""
+    """Everything read, a narrow passage: of all sheets tried against outside samplers the kind with the fewest
+    effective draws. On the vehicle that this seed drew before decision 016, parts as narrow as the slopes at the peak
+    made it low by 0.8 (measured)."""
     case = draw_case(20, 2)
     assert (case.truth.fault.id, case.reading_set) == ("expansion_restricted", "everything")
     e, _, _ = evidence(case.test)

@@ -149,12 +149,23 @@ def bend(table: Table, h: int, u: np.ndarray, out: np.ndarray) -> None:
     _keep_possible(out)
 
 
-RH = FIELDS["relative_humidity"].place
+RH, PASS, LABEL, CONDENSER = (
+    FIELDS[name].place for name in ("relative_humidity", "subcool_share", "label_charge", "condenser_volume")
+)
+VOLUMES = tuple(f"{part}_volume" for part in ("condenser", "evaporator", "storage", "liquid", "discharge", "suction"))
+_VOLUMES = tuple(FIELDS[name].place for name in VOLUMES)
+LIQUID_OVER_MIXTURE = 900.0  # kg/m3; what a litre of condenser holds more when it is filled with liquid: order of size
 
 
 @njit(cache=True)
 def _keep_possible(out: np.ndarray) -> None:
+    """Humidity within its ends; a subcooling pass of less than nothing is none, and one that is there takes its liquid
+    from the label charge: the maker fills a loop with a pass as full as one without."""
     out[RH] = min(max(out[RH], 0.05), 0.98)
+    out[PASS] = max(out[PASS], 0.0)
+    suited = 1.0 + LIQUID_OVER_MIXTURE * out[PASS] * out[CONDENSER] / out[LABEL]
+    for place in _VOLUMES:
+        out[place] /= suited
 
 
 @lru_cache(maxsize=1)
@@ -238,8 +249,8 @@ def _vehicle(test: Test, structure: Structure) -> tuple[np.ndarray, list[Paramet
 def _scale_to_label(record: Any, label: float) -> None:
     """Volumes in proportion to the label charge; surfaces, air flows and passages by its 0.4th power."""
     ratio = label / record["label_charge"]
-    for name in ("condenser", "evaporator", "storage", "liquid", "discharge", "suction"):
-        record[f"{name}_volume"] *= ratio
+    for name in VOLUMES:
+        record[name] *= ratio
     record["label_charge"] *= ratio
     record["charge"] *= ratio
     size = min(max(ratio, 0.4), 3.0) ** SIZE_EXPONENT
