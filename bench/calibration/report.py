@@ -154,7 +154,7 @@ def _since(newer: Sequence[Row]) -> list[str]:
         return []
     told = ", ".join(f"{float(r['difference']):+.2f}" for r in newer)
     return [
-        f"- The rows below are older than today's priors (decisions 014 and 015); the inference is the same. "
+        f"- The rows below are older than today's priors (decisions 014 to 017); the inference is the same. "
         f"{len(newer)} made since, ours less dynesty: {told}.",
     ]
 
