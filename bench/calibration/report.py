@@ -154,8 +154,8 @@ def _since(newer: Sequence[Row]) -> list[str]:
         return []
     told = ", ".join(f"{float(r['difference']):+.2f}" for r in newer)
     return [
-        f"- The rows below are older than today's priors (decisions 014 to 017); the inference is the same. "
-        f"{len(newer)} made since, ours less dynesty: {told}.",
+        f"- The rows below were made before decision 014; the inference is the same. {len(newer)} made after decision 015, "
+        f"ours less dynesty: {told}. None yet with the priors of decisions 016 and 017.",
     ]
 
 
