@@ -291,7 +291,10 @@ class TestThermostaticReceiver(Conformance):
         assert c["valve_superheat"] < s.superheat < c["valve_superheat"] + c["valve_gradient"]
 
     def test_too_much_refrigerant(self, at):
-        """A receiver that is full backs liquid up into the condenser: high side and subcooling rise."""
+        """A receiver that is full backs liquid up into the condenser: high side and subcooling rise.
+
+        At 1.6 times the charge; at 1.5 times, with the light liquid of R-152a, the high side is up by 4.9 %.
+        """
         full, over = at(), at(("charge", 1.6 * float(at().circuit["charge"])))
         assert over.state.level == 1.0
         assert over.read["high_side"] > 1.05 * full.read["high_side"]

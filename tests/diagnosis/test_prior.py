@@ -52,7 +52,11 @@ def test_less_than_no_pass_is_none() -> None:
 
 
 def test_a_receiver_in_the_line_subcools_little_and_one_with_a_pass_much() -> None:
-    """From memory: 3 to 10 K in all, 8 to 15 K with a pass. Half of the receivers have none (a judgement)."""
+    """With a pass 8 to 15 K (trade practice, from memory); half of the receivers have none (a judgement).
+
+    What leaves a receiver is nearly saturated, so without a pass little is left. The notes have 3 to 10 K there
+    (memory, low confidence), by gauge and clamp, where ours reads 2 K: decision 017, known limits.
+    """
     (h,) = (h for h in hypotheses(receiver_vehicle("R134a", "fixed")) if h.fault.id == "healthy")
     _, u, outs, solved = draw_prior([h], refrigerant_array("R134a"), 1000, 3)
     j = h.names.index("subcool_share")
