@@ -200,3 +200,19 @@ def test_the_shop_is_killed_in_mid_job_and_started_again(phone: Phones, served: 
     typed_once(served, job, {"before.air_temperature": "88 °F", "before.relative_humidity": "45 %"})
     ann.page.reload()
     assert ann.value("before.air_temperature") == "88"
+
+
+def test_an_open_page_is_not_drawn_anew_from_what_was_last_seen(phone: Phones) -> None:
+    """The kept page is older than the open one: it is for a page that is loaded, not for what a script fetches."""
+    ann = phone()
+    job = ann.new_job()
+    ann.choose("vehicle.refrigerant", "R134a")
+    ann.wait_saved()
+    ann.wait_kept()
+    ann.cut_off = True
+    ann.context.set_offline(True)
+    fetched = "fetch(location.href).then(answer => answer.status, () => 'no connection')"
+    # Not once: Chromium passes the first tries of a page that has just gone offline by its worker.
+    assert [ann.page.evaluate(fetched) for _ in range(5)] == ["no connection"] * 5
+    ann.page.goto(job)
+    ann.page.wait_for_selector("#job")

@@ -161,7 +161,6 @@ def test_what_is_recovered_is_booked_when_the_network_is_back(bay: Bay) -> None:
     bay.identify()
     bay.begin("recover")
     bay.phone.until(SENT)
-    bay.page.wait_for_selector('#step-recover[data-status="open"]:not([data-pending])')  # as the shop has drawn it
     bay.phone.wait_kept()
     bay.phone.cut_off = True
     bay.phone.context.set_offline(True)

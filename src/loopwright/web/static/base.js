@@ -36,6 +36,35 @@ export function patch(target, html) {
   });
 }
 
+/**
+ * How a page is drawn anew: the shop's element `id` is given to `patch`. Two at once become one after the other; one that
+ * was on its way while something left the device (`gone` counts what left) may not show it yet, and is asked for again.
+ */
+export function drawnBy(id, patch, gone) {
+  let drawing = false;
+  let wanted = false;
+  return async function draw() {
+    wanted = true;
+    if (drawing) return;
+    drawing = true;
+    while (wanted) {
+      wanted = false;
+      const before = gone();
+      try {
+        const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
+        const text = answer.ok && !answer.redirected ? await answer.text() : "";
+        if (answer.redirected) quiet("signin");
+        const fresh = new DOMParser().parseFromString(text, "text/html").getElementById(id);
+        if (before !== gone()) wanted = true;
+        else if (fresh) patch(fresh);
+      } catch {
+        // No connection: the page stays as it is, and the outbox says so.
+      }
+    }
+    drawing = false;
+  };
+}
+
 /** Listen to a stream of events; `on.changed(data)` for each, `on.missed()` when some were lost. Returns how to stop. */
 export function listen(url, on) {
   let source = null;

@@ -1,6 +1,6 @@
 // The page of a job: what is typed goes to an outbox on the device first, then to the shop; the page is drawn by the
 // shop and patched in place. Nothing typed is lost by a reload, a dead battery or a cut connection.
-import { listen, quiet, send } from "./base.js";
+import { drawnBy, listen, quiet, send } from "./base.js";
 import { newId, now, outbox } from "./outbox.js";
 import { dropPhotos, keepPhoto, photoOf, photosOf } from "./photos.js";
 
@@ -9,6 +9,8 @@ const { job, person } = page().dataset;
 const prefix = `lw.out.${person}.${job}.`; // what one person typed is never sent as another's
 const drafts = `lw.draft.${person}.${job}.`; // by field: typed, but not yet an entry
 const PAUSE = 600; // ms without a key until a number counts as typed
+
+const draw = drawnBy("job", patch, () => box.gone() + photos.gone());
 
 // --- the outbox
 
@@ -32,31 +34,6 @@ function refused(entry, problem) {
 }
 
 // --- the page: drawn by the shop, patched here; what waits in the outbox is shown as typed
-
-let drawing = false;
-let wanted = false;
-async function draw() {
-  if (drawing) {
-    wanted = true;
-    return;
-  }
-  drawing = true;
-  try {
-    const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
-    if (answer.redirected) quiet("signin");
-    else if (answer.ok) {
-      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("job");
-      if (fresh) patch(fresh);
-    }
-  } catch {
-    // No connection: the page stays as it is, and the outbox says so.
-  }
-  drawing = false;
-  if (wanted) {
-    wanted = false;
-    draw();
-  }
-}
 
 function patch(fresh) {
   Idiomorph.morph(page(), fresh, {

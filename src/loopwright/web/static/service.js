@@ -1,6 +1,6 @@
 // The service of a job: each act is an event that is kept on the device first, then sent; the shop checks and draws, the
 // device checks what it can by itself, so that a bay without a connection goes on, and counts the timers.
-import { listen, send } from "./base.js";
+import { drawnBy, listen, send } from "./base.js";
 import { newId, now, outbox } from "./outbox.js";
 
 const root = () => document.getElementById("service");
@@ -9,6 +9,7 @@ const step = (id) => document.getElementById(`step-${id}`);
 const steps = () => [...document.querySelectorAll(".step")];
 const say = (name, value) => root().dataset[name].replace("%s", value);
 
+const draw = drawnBy("service", patch, () => events.gone() + movements.gone());
 const events = outbox({
   prefix: `lw.out.${person}.${job}.`,
   hand: (entries) => send(`/jobs/${job}/entries`, { entries }),
@@ -274,32 +275,6 @@ function tick() {
 setInterval(tick, 1000);
 
 // --- the page: drawn by the shop, patched here
-
-let drawing = false;
-let wanted = false;
-async function draw() {
-  if (drawing) {
-    wanted = true;
-    return;
-  }
-  drawing = true;
-  const before = events.gone() + movements.gone();
-  try {
-    const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
-    if (answer.ok && !answer.redirected) {
-      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("service");
-      if (before !== events.gone() + movements.gone()) wanted = true;
-      else if (fresh) patch(fresh);
-    }
-  } catch {
-    // No connection: the page stays as it is, and the outbox says so.
-  }
-  drawing = false;
-  if (wanted) {
-    wanted = false;
-    draw();
-  }
-}
 
 const KEPT = ".refusal, .refusals"; // what the device itself says
 function patch(fresh) {

@@ -1,5 +1,6 @@
 // Between the pages and the network, where browsers allow it (this machine, or TLS): static files from the device, pages
-// from the shop and, while it cannot be reached, as they were last seen. VERSION and FILES stand above, from the shop.
+// from the shop and, while it cannot be reached, as they were last seen. A page that is open already is not drawn anew from
+// what was last seen: it knows more. VERSION and FILES stand above, from the shop.
 const STATIC = `static-${VERSION}`;
 const PAGES = "pages";
 const MOST = 80; // pages and pictures kept; the one seen longest ago goes first
@@ -61,7 +62,8 @@ async function fromShop(event, request, url) {
     return fresh;
   });
   event.waitUntil(answer.catch(() => null)); // a late answer is still kept for the next time
-  const last = () => (kept ? caches.open(PAGES).then((pages) => pages.match(url.href, { ignoreVary: true })) : null);
+  const loaded = request.destination !== ""; // a page or a picture that the browser loads, nothing that a script fetches
+  const last = () => (kept && loaded ? caches.open(PAGES).then((pages) => pages.match(url.href, { ignoreVary: true })) : null);
   try {
     const slow = request.mode === "navigate" ? later(PATIENCE).then(last) : new Promise(() => {});
     return (await Promise.race([answer, slow])) || (await answer);
