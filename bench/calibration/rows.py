@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import csv
+import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-KEPT_EVERY = 10
+KEPT_EVERY = 60.0  # s; a row takes from half a second to several minutes
 
 
 def write(path: Path, rows: list[dict[str, Any]]) -> None:
@@ -35,10 +36,12 @@ def map_rows(
 ) -> list[dict[str, Any]]:
     """`work(*job)` of every job, in order, on `workers` processes; `path` keeps what there is as it comes."""
     found: list[dict[str, Any]] = []
+    kept = time.monotonic()
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         for row in pool.map(work, *zip(*jobs, strict=True)):
             found.append(row)
-            if len(found) % KEPT_EVERY == 0:
+            if time.monotonic() > kept + KEPT_EVERY:
                 write(path, found)
+                kept = time.monotonic()
     write(path, found)
     return found

@@ -6,16 +6,14 @@ import math
 
 import numpy as np
 import pytest
-from bench.calibration import outside
 from bench.calibration.outside import from_prior, importance
 from bench.calibration.population import draw_case
 from scipy.integrate import quad
 from scipy.stats import t as student
 
-from loopwright.circuit.points import OUTPUTS, PLACE
+from loopwright.circuit.points import PLACE
 from loopwright.diagnosis import likelihood
 from loopwright.diagnosis.likelihood import TAILS, WORDS, Evidence, evidence, log_t, log_word, predict_reading
-from loopwright.diagnosis.posterior import weigh
 from loopwright.diagnosis.prior import Hypothesis, hypotheses, stack
 from loopwright.diagnosis.sampler import draw_prior, infer, nothing_read, solve_draws
 from loopwright.fluids import refrigerant_array
@@ -127,26 +125,13 @@ CHECKED = ("healthy", "undercharge", "overcharge", "condenser_airflow_loss", "hi
 BRUTE = 200_000 // len(CHECKED)
 
 
-def brute_force(h: Hypothesis, r: np.ndarray, e: Evidence, seed: int) -> tuple[float, float]:
-    """Log of the mean likelihood over prior draws, and its standard error."""
-    u = np.random.default_rng(seed).standard_normal((BRUTE, len(h.names)))
-    log_post, outs, codes = np.empty(BRUTE), np.empty((BRUTE, len(OUTPUTS))), np.empty(BRUTE, np.int64)
-    start = np.tile([276.0, 320.0, 0.4, 0.5], (BRUTE, 1))
-    which = np.zeros(BRUTE, np.int64)
-    weigh(stack([h]), r, e, which, u, start, np.zeros((BRUTE, 4, 4)), log_post, outs, codes)
-    log_l = log_post + 0.5 * (u * u).sum(1) + 0.5 * u.shape[1] * math.log(2.0 * math.pi)
-    weight = np.where(codes == 0, np.exp(log_l - log_l.max()), 0.0)
-    error = float(weight.std() / math.sqrt(BRUTE) / weight.mean())
-    return float(math.log(weight.mean()) + log_l.max()), error
-
-
 def test_evidence_agrees_with_prior_draws_by_the_hundred_thousand() -> None:
     r = refrigerant_array("R134a")
     e, _, _ = evidence(sheet(*PRESSURES))
     found = {h.fault.id: h for h in hypotheses(sheet())}
     apart = []
     for fault in CHECKED:
-        exact, error = brute_force(found[fault], r, e, 5)
+        exact, error = from_prior(found[fault], r, e, BRUTE, 5)
         ours = np.array([infer([found[fault]], r, e, seed).log_evidence[0] for seed in SEEDS])
         assert error < 0.05  # or the draws prove nothing
         apart.append(float(ours.mean()) - exact)
@@ -154,17 +139,6 @@ def test_evidence_agrees_with_prior_draws_by_the_hundred_thousand() -> None:
     # A mean of four runs scatters by 0.03 (measured), all six together by 0.01; the particles' common bias, which few
     # moves leave, was -0.06, and twice that would be seen.
     assert abs(np.mean(apart)) < 0.12
-
-
-def test_the_calibrations_draws_of_the_prior_agree_with_those_above(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(outside, "PRIOR_DRAWS", 20_000)
-    monkeypatch.setattr(outside, "AT_ONCE", 8_000)
-    r = refrigerant_array("R134a")
-    e, _, _ = evidence(sheet(*PRESSURES))
-    healthy = next(h for h in hypotheses(sheet()) if h.fault.id == "healthy")
-    (one, error), (other, other_error) = from_prior(healthy, r, e), brute_force(healthy, r, e, 6)
-    assert max(error, other_error) < 0.05  # or the draws prove nothing
-    assert abs(one - other) < 4.0 * math.hypot(error, other_error)
 
 
 BENT = 1.5  # severity, in the prior's standard deviations, beyond which the tail bends away from the peak

@@ -36,14 +36,11 @@ def healthy(test: Test, share: float) -> Loop:
 
 
 @pytest.mark.parametrize("compressor", ["fixed", "variable", "electric"])
-@pytest.mark.parametrize(("name", "apart"), [("R134a", 0.03), ("R1234yf", 0.12), ("R12", 0.05), ("R152a", 0.18)])
-def test_a_receiver_is_as_full_with_a_subcooling_pass_as_without(name: str, apart: float, compressor: str) -> None:
-    """The maker charges for the condenser that is there: half full on the day of the label, whatever the pass.
-
-    One density serves all and suits R-134a; R-1234yf and R-152a are lighter, R-12 is heavier (known limit).
-    """
+@pytest.mark.parametrize("name", ["R134a", "R1234yf", "R12", "R152a"])
+def test_a_receiver_is_as_full_with_a_subcooling_pass_as_without(name: str, compressor: str) -> None:
+    """The maker charges for the condenser that is there: half full on the day of the label, whatever the pass."""
     test = receiver_vehicle(name, compressor)
-    assert [healthy(test, share).level for share in (0.0, 0.1, 0.22)] == pytest.approx([0.5] * 3, abs=apart)
+    assert [healthy(test, share).level for share in (0.0, 0.1, 0.22)] == pytest.approx([0.5] * 3, abs=0.025)
 
 
 def test_less_than_no_pass_is_none() -> None:
@@ -52,7 +49,7 @@ def test_less_than_no_pass_is_none() -> None:
 
 
 def test_a_receiver_in_the_line_subcools_little_and_one_with_a_pass_much() -> None:
-    """With a pass 8 to 15 K (trade practice, from memory); half of the receivers have none (a judgement).
+    """With a pass 8 to 15 K (trade practice, from memory); a third of the receivers have none (a judgement).
 
     What leaves a receiver is nearly saturated, so without a pass little is left. The notes have 3 to 10 K there
     (memory, low confidence), by gauge and clamp, where ours reads 2 K: decision 017, known limits.
@@ -63,6 +60,6 @@ def test_a_receiver_in_the_line_subcools_little_and_one_with_a_pass_much() -> No
     share = np.array([value_of(h.kinds[j], h.first[j], h.second[j], v) for v in u[:, j]])
     none, large = solved & (share <= 0.0), solved & (share > 0.1)
     subcooling = outs[:, PLACE["subcooling"]]
-    assert none.mean() == pytest.approx(0.5, abs=0.05)
+    assert none.mean() == pytest.approx(1 / 3, abs=0.05)
     assert np.median(subcooling[none]) < 4.0
     assert 8.0 < np.median(subcooling[large]) < 15.0

@@ -63,6 +63,7 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     ("condenser_volume", "m3", 0.65e-3, "refrigerant volume"),
     ("condenser_loss", "1/m4", 3.0e9, "pressure drop coefficient K in K m^2 / rho"),
     ("subcool_share", "1", 0.0, "share of the condenser placed after the receiver"),
+    ("pass_liquid", "kg/m3", 0.0, "label charge that a volume of condenser takes more when it is placed there"),
     ("condenser_air_offset", "K", 4.0, "air entering the condenser over ambient air"),
     # storage and lines
     ("storage_volume", "m3", 0.35e-3, "receiver or accumulator volume"),

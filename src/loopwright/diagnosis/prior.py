@@ -36,6 +36,7 @@ CABIN_OFFSET = {"fresh": (1.0, 1.5), "recirculated": (-2.5, 5.0)}  # K over ambi
 # a valve is made for its refrigerant: flow for the same cooling over that of R-134a, by latent heat; a judgement
 VALVE_SIZE = {"R1234yf": 1.3, "R12": 1.3, "R152a": 0.75}
 SIZE_EXPONENT = 0.4  # how sizes grow with the label charge: a judgement
+LARGE_PASS = 0.15  # share of the condenser of a usual large pass, for which the liquid in it is found: a judgement
 CLUTCH_SWITCH = {"thermostatic": "frost_switch", "orifice": "pressure_switch"}  # what cycles a fixed compressor
 
 
@@ -149,12 +150,12 @@ def bend(table: Table, h: int, u: np.ndarray, out: np.ndarray) -> None:
     _keep_possible(out)
 
 
-RH, PASS, LABEL, CONDENSER = (
-    FIELDS[name].place for name in ("relative_humidity", "subcool_share", "label_charge", "condenser_volume")
+RH, PASS, PASS_LIQUID, LABEL, CONDENSER = (
+    FIELDS[name].place
+    for name in ("relative_humidity", "subcool_share", "pass_liquid", "label_charge", "condenser_volume")
 )
 VOLUMES = tuple(f"{part}_volume" for part in ("condenser", "evaporator", "storage", "liquid", "discharge", "suction"))
 _VOLUMES = tuple(FIELDS[name].place for name in VOLUMES)
-LIQUID_OVER_MIXTURE = 900.0  # kg/m3; what a litre of condenser holds more when it is filled with liquid: order of size
 
 
 @njit(cache=True)
@@ -163,7 +164,7 @@ def _keep_possible(out: np.ndarray) -> None:
     from the label charge: the maker fills a loop with a pass as full as one without."""
     out[RH] = min(max(out[RH], 0.05), 0.98)
     out[PASS] = max(out[PASS], 0.0)
-    suited = 1.0 + LIQUID_OVER_MIXTURE * out[PASS] * out[CONDENSER] / out[LABEL]
+    suited = 1.0 + out[PASS_LIQUID] * out[PASS] * out[CONDENSER] / out[LABEL]
     for place in _VOLUMES:
         out[place] /= suited
 
@@ -298,16 +299,21 @@ def _built(structure: Structure, name: str) -> np.ndarray:
             for target in p.sets:
                 batch[target] = p.middle
     batch["valve_area"] *= VALVE_SIZE.get(name, 1.0)
-    batch["charge"] = batch["label_charge"] = _charge_at_level(batch, name)
+    label = _charge_at_level(batch, name, 0.0)
+    batch["charge"] = batch["label_charge"] = label
+    if structure.storage == "receiver":
+        more = _charge_at_level(batch, name, LARGE_PASS) - label
+        batch["pass_liquid"] = more / (LARGE_PASS * batch["condenser_volume"])
     _scale_to_label(batch[0], 0.6)
     return row(batch)
 
 
-def _charge_at_level(batch: np.ndarray, name: str) -> float:
+def _charge_at_level(batch: np.ndarray, name: str, subcool_share: float) -> float:
     """Charge [kg] that leaves a receiver half full, an accumulator three tenths, on a 35 °C day, by bisection."""
     wanted = 0.3 if batch["accumulator"][0] > 0.5 else 0.5
     r = refrigerant(name)
     trial = batch.copy()
+    trial["subcool_share"] = subcool_share
     trial["air_temperature"] = 308.15
     trial["relative_humidity"] = 0.40
     c = trial[0]

@@ -19,7 +19,10 @@ from loopwright.readings.records import Reading, Test
 
 __all__ = ["impossible", "unlikely"]
 
-SWAPPED = 300e3  # Pa; two poor gauges (1.6 % of 1.1 and 3.5 MPa) disagree by 75 kPa at most, a bad offset by 200 kPa
+BAD_GAUGE = 200e3  # Pa; the worst offset of a gauge still in use (common practice, no source)
+SWAPPED = (
+    300e3  # Pa; two poor gauges (1.6 % of 1.1 and 3.5 MPa) disagree by 75 kPa at most, a bad one by its offset more
+)
 DOUBTFUL = 100e3  # Pa; more than two poor gauges disagree
 SIDES_AGREE = 80e3  # Pa; as far apart as two poor gauges read one standing pressure
 HOT_SOAK = 40.0  # K; how far above the day the coldest part with liquid in it can be, just after a run
@@ -29,7 +32,6 @@ COOLING = 10.0  # K; air this much colder than the day was cooled, whatever the 
 FOREIGN = (
     1.6  # R-22's vapour pressure over R-134a's at 15 °C (CoolProp), the most volatile that a car is usually met with
 )
-BAD_GAUGE = 200e3  # Pa; the worst offset of a gauge still in use (common practice, no source)
 NO_CONDENSING = 10.0  # K; refrigerant that condenses this far below the day's air is out of the question
 COINCIDENCE = 0.04  # share of the pressure; a poor thermometer (1 K) and a poor gauge together
 COLDEST_VENT = 261.15  # K, -12 °C; a coil this cold is shut with ice and passes no air
