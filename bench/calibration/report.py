@@ -149,13 +149,17 @@ def _ranks(own: Sequence[Row]) -> list[str]:
 
 
 def _since(newer: Sequence[Row]) -> list[str]:
-    """What was made with later priors than the table below."""
+    """What was made with later priors than the table below, by the last decision that changed them."""
     if not newer:
         return []
-    told = ", ".join(f"{float(r['difference']):+.2f}" for r in newer)
+    told = [
+        f"decision 0{decision} "
+        + ", ".join(f"{float(r['difference']):+.2f}" for r in newer if r["decision"] == decision)
+        for decision in sorted({r["decision"] for r in newer})
+    ]
     return [
-        f"- The rows below were made before decision 014; the inference is the same. {len(newer)} made after decision 015, "
-        f"ours less dynesty: {told}. None yet with the priors of decisions 016 and 017.",
+        "- The rows below were made before decision 014; how one hypothesis is sampled is the same. Ours less dynesty since then, "
+        f"with the priors of {'; '.join(told)}.",
     ]
 
 

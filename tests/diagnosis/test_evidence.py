@@ -173,3 +173,14 @@ def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> 
     assert error < 0.15  # or the draws prove nothing
     # Eight runs scatter by 0.2 a run (measured), so the mean of four by 0.1: with the other's error three times that.
     assert np.mean([p.log_evidence[0] for p in ours]) == pytest.approx(wide, abs=0.4)
+
+
+def test_what_the_peaks_say_is_unlikely_is_looked_at_before_it_is_left_out() -> None:
+    """A vehicle short of refrigerant on which the peaks put the truth 3.9 nats low, and so at 0.0005 for 0.03."""
+    case = draw_case(37, 205)
+    r = refrigerant_array(case.test.vehicle.refrigerant)
+    e, _, _ = evidence(case.test)
+    found = hypotheses(case.test)
+    truth = next(i for i, h in enumerate(found) if h.fault.id == case.truth.fault.id)
+    alone = np.mean([infer([found[truth]], r, e, seed).log_evidence[0] for seed in SEEDS])
+    assert infer(found, r, e, 0).log_evidence[truth] == pytest.approx(alone, abs=1.5)

@@ -78,8 +78,8 @@ class Building(NamedTuple):
 
 class Drawing(NamedTuple):
     """`fresh` draws from the mixture, again until there are `least` and `wanted` of them are effective, `most`
-    in all; `kept` of them by weight, moved `turns` times. To stop once enough seem effective, however few there are,
-    would be to stop before a heavy one.
+    in all; `kept` of them by weight, moved `turns` times (not at all where its share of that rounds to none). To stop
+    once enough seem effective, however few there are, would be to stop before a heavy one.
     """
 
     fresh: int
@@ -469,7 +469,7 @@ def _stir(
             if math.log(np.random.random()) < gain:
                 _copy(spare, 0, s, i)
                 accepted += 1
-    return accepted / (turns * n)
+    return accepted / max(turns * n, 1)
 
 
 @njit(cache=True)
@@ -518,7 +518,7 @@ def _sample_one(
             _put_mean_part(s, n, log_total, effective, part, parts - 1)
     _resample(s, n, log_total, kept)
     stats[0], stats[EFFECTIVE] = n, effective
-    stats[2] = _stir(table, h, r, e, part, parts, max(round(share * effort.turns), 1), record, kept)
+    stats[2] = _stir(table, h, r, e, part, parts, round(share * effort.turns), record, kept)
     u[:], outs[:] = kept.u, kept.outs
     if log_total <= FAR:
         return FAR

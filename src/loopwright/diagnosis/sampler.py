@@ -19,7 +19,8 @@ __all__ = ["Posterior", "draw_prior", "infer"]
 
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
 ITERATIONS = 12
-NEAR = 5.5  # nats under the best peak beyond which a hypothesis keeps its peak estimate and is not sampled
+WORTH_BUILDING = 7.5  # nats under the best by its peaks, beyond which a hypothesis keeps their estimate, 0 to 4 low
+NEAR = 6.5  # nats under the best by its mixture, beyond which a hypothesis keeps that estimate and is not sampled
 LOG_2PI = math.log(2.0 * math.pi)
 
 
@@ -104,8 +105,8 @@ def nothing_read() -> Evidence:
 def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Posterior:
     """Posterior over all hypotheses.
 
-    Peaks by `explore` give each hypothesis an estimate of its evidence (Laplace). Those within `NEAR` of the best get a
-    mixture, which gives a better one, and are sampled by it: the likelier, the longer.
+    Peaks by `explore` give each hypothesis an estimate of its evidence (Laplace). Those within `WORTH_BUILDING` of the
+    best get a mixture, which gives a better one, and those within `NEAR` by it are sampled: the likelier, the longer.
     """
     table = stack(found)
     width, count = table.kinds.shape[1], len(found)
@@ -120,18 +121,22 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     ]
     log_evidence = np.array([_laplace(p) for p in peaks])
     log_prior = np.array([h.log_prior for h in found])
-    near = _within(log_evidence + log_prior, NEAR)
-    crowd = min(1.0, MOST_FULL / len(near))  # where a sheet says little, many are near and more draws say no more
+    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(2, count))
+    built = _within(log_evidence + log_prior, WORTH_BUILDING)
+    crowd = _crowd(built)
     building = BUILDING._replace(first=max(int(BUILDING.first * crowd), 80))
+    mixtures, parts = _mixtures([peaks[h] for h in built], width, building.first, int(ROUNDS * crowd))
+    estimate = np.zeros(len(built))
+    build(table, r, e, built, seeds[0, built], mixtures, parts, building, estimate)
+    log_evidence[built] = estimate
+    chosen = _within(estimate + log_prior[built], NEAR)
+    near, crowd = built[chosen], _crowd(chosen)
     drawing = DRAWING._replace(fresh=max(int(DRAWING.fresh * crowd), 80), kept=max(int(DRAWING.kept * crowd), 40))
-    mixtures, parts = _mixtures([peaks[h] for h in near], width, building.first, int(ROUNDS * crowd))
-    seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(2, count))[:, near]
-    estimate = np.zeros(len(near))
-    build(table, r, e, near, seeds[0], mixtures, parts, building, estimate)
-    share = crowd * _effort(estimate + log_prior[near])
+    share = crowd * _effort(log_evidence[near] + log_prior[near])
     u, outs = np.zeros((len(near), drawing.kept, width)), np.zeros((len(near), drawing.kept, len(OUTPUTS)))
-    stats = np.zeros((len(near), 3))
-    sample(table, r, e, near, seeds[1], mixtures, parts, drawing, share, u, outs, estimate, stats)
+    estimate, stats = np.zeros(len(near)), np.zeros((len(near), 3))
+    own = Part(*(x[chosen] for x in mixtures))
+    sample(table, r, e, near, seeds[1, near], own, parts[chosen], drawing, share, u, outs, estimate, stats)
     log_evidence[near] = estimate
     drawn = np.maximum(stats[:, EFFECTIVE], 1.0)
     worth = drawn / (drawn + drawing.kept)  # both samplings, the second from the first, leave their own luck
@@ -141,6 +146,11 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
 def _within(log_p: np.ndarray, nats: float) -> np.ndarray:
     """Places within so many nats of the largest."""
     return np.flatnonzero(log_p.max() - log_p < nats)
+
+
+def _crowd(chosen: np.ndarray) -> float:
+    """Share of the full effort that each of so many gets: where a sheet says little, more draws say no more."""
+    return min(1.0, MOST_FULL / len(chosen))
 
 
 def _effort(log_p: np.ndarray) -> np.ndarray:
