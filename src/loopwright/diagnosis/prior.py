@@ -309,7 +309,8 @@ def _built(structure: Structure, name: str) -> np.ndarray:
 
 
 def _charge_at_level(batch: np.ndarray, name: str, subcool_share: float) -> float:
-    """Charge [kg] that leaves a receiver half full, an accumulator three tenths, on a 35 °C day, by bisection."""
+    """Charge [kg] that leaves a receiver half full, an accumulator three tenths, on a 35 °C day, by bisection, with
+    `subcool_share` of the condenser behind the receiver."""
     wanted = 0.3 if batch["accumulator"][0] > 0.5 else 0.5
     r = refrigerant(name)
     trial = batch.copy()

@@ -20,9 +20,7 @@ from loopwright.readings.records import Reading, Test
 __all__ = ["impossible", "unlikely"]
 
 BAD_GAUGE = 200e3  # Pa; the worst offset of a gauge still in use (common practice, no source)
-SWAPPED = (
-    300e3  # Pa; two poor gauges (1.6 % of 1.1 and 3.5 MPa) disagree by 75 kPa at most, a bad one by its offset more
-)
+SWAPPED = 300e3  # Pa; two poor gauges (1.6 % of 1.1 and 3.5 MPa) disagree by 75 kPa, a bad one by its offset more
 DOUBTFUL = 100e3  # Pa; more than two poor gauges disagree
 SIDES_AGREE = 80e3  # Pa; as far apart as two poor gauges read one standing pressure
 HOT_SOAK = 40.0  # K; how far above the day the coldest part with liquid in it can be, just after a run
