@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 
 from loopwright.circuit.points import PLACE
-from loopwright.circuit.record import CIRCUIT, FIELDS
+from loopwright.circuit.record import FIELDS
 from loopwright.diagnosis.checks import Check, Gives, checks
 from loopwright.diagnosis.judgement import NextCheck
 from loopwright.diagnosis.likelihood import WORDS, log_word, model_error, place_of, predicted
@@ -17,9 +18,12 @@ from loopwright.diagnosis.sampler import Posterior
 from loopwright.language import say
 from loopwright.readings import Test
 
-__all__ = ["next_checks"]
+__all__ = ["information", "next_checks"]
 
-DRAWS = 260
+PER_CAUSE = 100  # draws of each cause, however unlikely it is
+LEAST_SHARE = 0.002  # probability under which a cause plays no part
+WIDTH = 1.06 * PER_CAUSE**-0.2  # of the density about one draw of a cause, in spreads of that cause
+LEVELS = 96  # values among which a reading's are told apart
 LEAST_BITS = 0.02  # information under which a check is not worth listing
 WORD_KIND = {"felt": 0, "airflow": 1, "sight_glass": 2, "condenser_fan": 3, "clutch": 4}
 WORD_PLACE = {
@@ -30,36 +34,52 @@ WORD_PLACE = {
 }
 
 
-def next_checks(test: Test, p: Posterior, seed: int) -> tuple[NextCheck, ...]:
+class _Draws(NamedTuple):
+    """As many draws of each cause: its id (c,) and probability (c,), what draws show (c, n, outputs) and the circuit
+    records behind that (c, n, fields)."""
+
+    names: tuple[str, ...]
+    share: np.ndarray
+    outs: np.ndarray
+    fields: np.ndarray
+
+
+def next_checks(test: Test, p: Posterior) -> tuple[NextCheck, ...]:
     """Checks not yet made, best information per minute first.
 
-    The information of a check is the mutual information between the cause and what the check would show, in bits, from
-    `DRAWS` posterior draws: each in turn plays the truth, its result is drawn with noise, and the others are scored
-    by it.
+    The information of a check is the mutual information between the cause and what the check would show, in bits.
     """
-    rng = np.random.default_rng(seed)
-    rows = rng.choice(len(p.which), size=DRAWS, p=p.weights)
-    fault = np.array([p.hypotheses[h].fault.id for h in p.which[rows]])
-    names, label = np.unique(fault, return_inverse=True)
-    if len(names) < 2:
-        return ()
-    outs = p.outputs[rows]
-    fields = _fields(stack(list(p.hypotheses)), p.which[rows], p.u[rows])
+    draws = _draws(p)
     found = []
     for check in checks().values():
         if not _open(check, test):
             continue
-        log_density = _log_densities(check, outs, fields, rng)
-        if log_density is None:
-            continue
-        bits, by_class = _information(log_density, label, len(names))
+        chances = [c for g in check.gives if (c := _chances(check, g, draws)) is not None]
+        if not chances:
+            continue  # the model says nothing of it
+        by_cause = information(_joint(chances), draws.share)
+        bits = float(by_cause.sum())
         if bits < LEAST_BITS:
             continue
-        splits = tuple(str(names[c]) for c in np.argsort(-by_class)[:3] if by_class[c] > 0.05 * bits)
+        splits = tuple(draws.names[c] for c in np.argsort(-by_cause)[:3] if by_cause[c] > 0.05 * bits)
         found.append(
             NextCheck(say(check.name), check.point, _minutes(check), bits, splits, _how(check), say(check.caution))
         )
     return tuple(sorted(found, key=lambda c: -c.information / c.minutes))
+
+
+def information(chances: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Each cause's part (c,) of the mutual information [bit] between cause and result.
+
+    `chances` (c, results) of each result under each cause, `share` (c,) the causes' probabilities, both adding up to
+    one. I = sum over causes of p(c) sum over results of p(y | c) log2 p(y | c) / p(y).
+
+    >>> information(np.array([[1.0, 0.0], [0.0, 1.0]]), np.array([0.5, 0.5]))
+    array([0.5, 0.5])
+    """
+    ratio = np.divide(chances, share @ chances, out=np.ones_like(chances), where=chances > 0.0)
+    parts: np.ndarray = share * (chances * np.log2(ratio)).sum(1)
+    return parts
 
 
 def _minutes(check: Check) -> float:
@@ -89,45 +109,84 @@ def _bend_all(table: Table, which: np.ndarray, u: np.ndarray, rows: np.ndarray) 
         bend(table, which[i], u[i], rows[i])
 
 
-def _fields(table: Table, which: np.ndarray, u: np.ndarray) -> np.ndarray:
-    """Circuit rows (n, fields) of draws."""
-    rows = np.empty((len(which), len(CIRCUIT.names or ())))
-    _bend_all(table, which, np.ascontiguousarray(u), rows)
-    return rows
+@njit(cache=True)
+def _predicted_all(outs: np.ndarray, place: int, form: int, time: float, values: np.ndarray) -> None:
+    for i in range(outs.shape[0]):
+        values[i] = predicted(outs[i], place, form, time)
 
 
-def _log_densities(check: Check, outs: np.ndarray, fields: np.ndarray, rng: np.random.Generator) -> np.ndarray | None:
-    """Log density (truth, candidate) of the check's noisy result under every draw; None where the model is silent."""
-    total = np.zeros((len(outs), len(outs)))
-    silent = True
-    for g in check.gives:
-        part = _word(g, outs, rng) if check.kind == "observation" else _value(check, g, outs, fields, rng)
-        if part is not None:
-            silent = False
-            total += part
-    return None if silent else total
+@njit(cache=True)
+def _log_words(kind: int, place: int, outs: np.ndarray, table: np.ndarray) -> None:
+    for i in range(outs.shape[0]):
+        for word in range(table.shape[1]):
+            table[i, word] = log_word(kind, place, word, outs[i])
 
 
-def _value(check: Check, g: Gives, outs: np.ndarray, fields: np.ndarray, rng: np.random.Generator) -> np.ndarray | None:
+def _draws(p: Posterior) -> _Draws:
+    """`PER_CAUSE` draws of every cause that has `LEAST_SHARE`, evenly spread over its weights."""
+    of = np.array([p.hypotheses[h].fault.id for h in p.which])
+    names = [str(n) for n in np.unique(of) if p.weights[of == n].sum() >= LEAST_SHARE]
+    share = np.array([p.weights[of == n].sum() for n in names])
+    rows = np.concatenate([_spread(np.flatnonzero(of == n), p.weights) for n in names])
+    fields = np.empty((len(rows), len(FIELDS)))
+    _bend_all(stack(list(p.hypotheses)), p.which[rows], np.ascontiguousarray(p.u[rows]), fields)
+    each = (len(names), PER_CAUSE, -1)
+    return _Draws(tuple(names), share / share.sum(), p.outputs[rows].reshape(each), fields.reshape(each))
+
+
+def _spread(mine: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """`PER_CAUSE` of these rows by their weights, systematically."""
+    running = np.cumsum(weights[mine])
+    at = (np.arange(PER_CAUSE) + 0.5) / PER_CAUSE * running[-1]
+    picked: np.ndarray = mine[np.minimum(np.searchsorted(running, at), len(mine) - 1)]
+    return picked
+
+
+def _joint(chances: list[np.ndarray]) -> np.ndarray:
+    """Chance (c, results) of each joint result under each cause, from those (c, n, results) of its parts under each
+    draw: given the draw, the errors of the parts are each their own."""
+    results = "xyz"[: len(chances)]
+    parts = ",".join(f"cn{result}" for result in results)
+    mean: np.ndarray = np.einsum(f"{parts}->c{results}", *chances, optimize=True) / chances[0].shape[1]
+    return mean.reshape(len(mean), -1)
+
+
+def _chances(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
+    """Chance (c, n, results) of each result under each draw; None where the model is silent."""
+    return _word(g, draws) if check.kind == "observation" else _value(check, g, draws)
+
+
+def _value(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
+    """A reading's error about the draw's own value, over `LEVELS` values.
+
+    Beside it stands the width by which a density is told from so few draws of a cause, without which each draw would
+    seem a cause of its own (Silverman 1986, Density Estimation, eq. 3.28); the draws come closer by as much, so that
+    each cause keeps its spread (West 1993, J. R. Stat. Soc. B 55:409-422). Both from memory.
+    """
     if check.kind == "direct":
         if g.quantity not in FIELDS:
             return None
-        values = fields[:, FIELDS[g.quantity].place]
+        values = draws.fields[:, :, FIELDS[g.quantity].place]
         sigma = g.sigma
     else:
         found = place_of(check.phase, g.point, g.quantity, "mean")
         if found is None:
             return None
-        values = np.array([predicted(row, found[0], found[1], 60.0) for row in outs])
+        values = np.empty(draws.outs.shape[:2])
+        _predicted_all(draws.outs.reshape(-1, draws.outs.shape[2]), *found, 60.0, values.reshape(-1))
         sigma = math.hypot(g.sigma, model_error(check.phase, g.point, g.quantity, "mean", float(np.median(values))))
-    seen = values + sigma * rng.standard_normal(len(values))
-    z = (seen[:, None] - values[None, :]) / sigma
-    out: np.ndarray = -0.5 * z * z
-    return out
+    mean, width = values.mean(1, keepdims=True), WIDTH * values.std(1, keepdims=True)
+    values = mean + math.sqrt(1.0 - WIDTH**2) * (values - mean)
+    spread = np.hypot(sigma, width)[:, :, None]
+    reach = 3.0 * spread.max()
+    levels = np.linspace(values.min() - reach, values.max() + reach, LEVELS)
+    density = np.exp(-0.5 * ((levels - values[:, :, None]) / spread) ** 2)
+    share: np.ndarray = density / density.sum(2, keepdims=True)
+    return share
 
 
-def _word(g: Gives, outs: np.ndarray, rng: np.random.Generator) -> np.ndarray | None:
-    """A word drawn from each truth's own distribution, scored by every draw."""
+def _word(g: Gives, draws: _Draws) -> np.ndarray | None:
+    """The chance of each word under each draw."""
     kind = g.quantity if g.quantity in ("felt", "airflow") else g.point
     if kind not in WORD_KIND:
         return None
@@ -135,29 +194,7 @@ def _word(g: Gives, outs: np.ndarray, rng: np.random.Generator) -> np.ndarray | 
     if place is None:
         return None
     count = len(WORDS[kind]) - (1 if kind == "felt" else 0)  # a cold spot is not one of the degrees of warmth
-    table = np.array([[log_word(WORD_KIND[kind], place, w, row) for w in range(count)] for row in outs])
-    share = np.exp(table)
-    share /= share.sum(1, keepdims=True)
-    pick = (share.cumsum(1) > rng.random((len(outs), 1))).argmax(1)
-    out: np.ndarray = np.log(share)[:, pick].T
-    return out
-
-
-def _information(log_density: np.ndarray, label: np.ndarray, count: int) -> tuple[float, np.ndarray]:
-    """Mutual information [bit] between cause and result, and each cause's part of it (count,).
-
-    A draw does not score itself. I = mean over truths of log p(y | its cause) / p(y).
-    """
-    n = len(label)
-    weight = np.exp(log_density - log_density.max(1, keepdims=True))
-    np.fill_diagonal(weight, 0.0)
-    sizes = np.bincount(label, minlength=count)
-    by_class = np.stack([weight[:, label == c].sum(1) for c in range(count)], 1)
-    own_size = sizes[label] - 1
-    own = by_class[np.arange(n), label] / np.maximum(own_size, 1)
-    everyone = by_class.sum(1) / (n - 1)
-    usable = (own_size > 2) & (own > 0.0) & (everyone > 0.0)
-    gain = np.zeros(n)
-    gain[usable] = np.log2(own[usable] / everyone[usable])
-    parts = np.array([gain[label == c].sum() / n for c in range(count)])
-    return float(max(gain.mean(), 0.0)), parts
+    table = np.empty((*draws.outs.shape[:2], count))
+    _log_words(WORD_KIND[kind], place, draws.outs.reshape(-1, draws.outs.shape[2]), table.reshape(-1, count))
+    share: np.ndarray = np.exp(table)
+    return share / share.sum(2, keepdims=True)
