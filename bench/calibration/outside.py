@@ -20,9 +20,9 @@ from loopwright.circuit.record import CIRCUIT
 from loopwright.circuit.steady import CONVERGED
 from loopwright.diagnosis.explain import quantile
 from loopwright.diagnosis.likelihood import Evidence, evidence, log_likelihood
-from loopwright.diagnosis.posterior import N_OUT, outputs_at, weigh
+from loopwright.diagnosis.posterior import N_OUT, outputs_at
 from loopwright.diagnosis.prior import Hypothesis, Table, bend, hypotheses, severity_value, stack
-from loopwright.diagnosis.sampler import infer
+from loopwright.diagnosis.sampler import infer, weigh_draws
 from loopwright.fluids import refrigerant_array
 
 LIVE = 1000  # points; with 500 its own error is 0.14 nats, half of what is allowed
@@ -106,11 +106,8 @@ def from_prior(h: Hypothesis, r: np.ndarray, e: Evidence, n: int = PRIOR_DRAWS, 
 
 def _log_target(h: Hypothesis, r: np.ndarray, e: Evidence, drawn: np.ndarray) -> np.ndarray:
     """Log of likelihood times prior density of draws (n, d); minus infinity where the loop does not solve."""
-    n = len(drawn)
-    log_post, outs, codes = np.empty(n), np.empty((n, N_OUT)), np.empty(n, np.int64)
-    start = np.tile([276.0, 320.0, 0.4, 0.5], (n, 1))
-    weigh(stack([h]), r, e, np.zeros(n, np.int64), drawn, start, np.zeros((n, 4, 4)), log_post, outs, codes)
-    return np.where(codes == CONVERGED, log_post, -np.inf)
+    log_post, _, solved = weigh_draws(stack([h]), r, e, np.zeros(len(drawn), np.int64), drawn)
+    return np.where(solved, log_post, -np.inf)
 
 
 def _mean(log_w: np.ndarray) -> tuple[float, float]:

@@ -15,6 +15,7 @@ from loopwright.diagnosis.judgement import Cause, Fit, Interval, Judgement
 from loopwright.diagnosis.likelihood import evidence
 from loopwright.diagnosis.prior import hypotheses, prior_cards
 from loopwright.diagnosis.sampler import Posterior, infer
+from loopwright.diagnosis.threads import algebra_on_one
 from loopwright.diagnosis.verdict import loss, misfit, settled, verdict
 from loopwright.faults import catalogue, cautions
 from loopwright.fluids import refrigerant_array
@@ -42,6 +43,11 @@ def judge(test: Test, seed: int = 0) -> Judgement:
     Returns a frozen `Judgement`. Bad input was refused before, in `readings`; what cannot be explained is answered with
     the verdict "cannot_say" and its reason.
     """
+    with algebra_on_one():
+        return _judged(test, seed)
+
+
+def _judged(test: Test, seed: int) -> Judgement:
     begun = time.perf_counter()
     r = refrigerant_array(test.vehicle.refrigerant)
     found = hypotheses(test)

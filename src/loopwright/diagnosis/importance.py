@@ -18,7 +18,7 @@ import math
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from loopwright.circuit.record import CIRCUIT
 from loopwright.circuit.steady import CONVERGED
@@ -32,7 +32,8 @@ REACHES = (0.35, 0.7)  # lengths of a move in units of its Gaussian's spread, in
 SLIDE = 1.2  # length of a move along one unknown in units of its part's spread
 FREEDOM = 12.0  # of the t distributions: their tails must not be thinner than the posterior's
 PRIOR_SHARE = 0.12  # share of the first draws from the prior itself, so that no corner is left out
-AT_MEAN = 0.6  # share of the last draws from the part at their mean
+PRIOR_STAYS = 0.06  # share of the last draws from the prior, which cost more each and are wanted only against surprise
+AT_MEAN = 0.65  # share of the last draws from the part at their mean
 FEW_MEAN = 20.0  # effective draws that tell the mean of a posterior as well as its highest peak does
 FEW_SPREAD = 60.0  # effective draws that tell its covariance as well as the curvature at that peak does
 MOST = 5.0  # weight of one draw, in mean weights times the root of their number
@@ -40,6 +41,7 @@ EFFECTIVE = 1  # place of the effective draws among the figures of a sampling
 HIGHEST = 0  # part that stands at the highest peak
 TOLD = 0.5  # of what the slopes at one place say the readings tell of an unknown, how much they do over a posterior
 OPEN = 0.9  # variance, in units of the prior's, from which on an axis counts as one the readings tell nothing of
+SLIGHT = 1e-7  # share of all weights under which a draw says nothing of their mean
 ROUGH = 0.08  # variance, in units of the prior's, by which the loop's bends and kinks blur what readings tell
 FARTHEST = np.array([15.0, 20.0, 0.8, 1.0])  # [K, K, 1, 1] a start leans from its anchor at most
 LOG_2PI = 1.8378770664093453
@@ -276,25 +278,35 @@ def _put_part(table: Table, h: int, r: Any, e: Evidence, s: Draws, i: int, part:
     leanings(table, h, r, u, x, np.empty(1, CIRCUIT), part.slopes[k], part.lean[k])
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True)  # for the sums, as in `_distances`
 def _put_mean_part(s: Draws, n: int, log_total: float, effective: float, part: Part, k: int) -> None:
     """Make the k-th part at the mean of the weighed draws and with their covariance along the highest peak's axes,
     both as far as so few tell them."""
-    by_draws = effective / (effective + FEW_MEAN)
-    part.centre[k] = (1.0 - by_draws) * part.centre[HIGHEST]
+    d, told = s.u.shape[1], part.told[HIGHEST]
+    axes, mean, covariance = part.axes[HIGHEST], np.zeros(d), np.zeros((told, told))
+    weight = np.zeros(n)
     for i in range(n):
         if s.log_pi[i] > FAR:
-            part.centre[k] += by_draws * math.exp(s.log_pi[i] - s.log_q[i] - log_total) * s.u[i]
-    told = part.told[HIGHEST]
-    by_draws = effective / (effective + FEW_SPREAD)
-    covariance = np.diag((1.0 - by_draws) * part.spread[HIGHEST, :told] ** 2)
+            weight[i] = math.exp(s.log_pi[i] - s.log_q[i] - log_total)
+        if weight[i] > SLIGHT:
+            for j in range(d):
+                mean[j] += weight[i] * s.u[i, j]
+    by_draws = effective / (effective + FEW_MEAN)
+    part.centre[k] = (1.0 - by_draws) * part.centre[HIGHEST] + by_draws * mean
     z = np.empty(told)
     for i in range(n):
-        if s.log_pi[i] > FAR:
-            away = s.u[i] - part.centre[k]
+        if weight[i] > SLIGHT:
             for a in range(told):
-                z[a] = (part.axes[HIGHEST, a] * away).sum()
-            covariance += by_draws * math.exp(s.log_pi[i] - s.log_q[i] - log_total) * np.outer(z, z)
+                z[a] = 0.0
+                for j in range(d):
+                    z[a] += axes[a, j] * (s.u[i, j] - part.centre[k, j])
+                for b in range(a + 1):
+                    covariance[a, b] += weight[i] * z[a] * z[b]
+    by_draws = effective / (effective + FEW_SPREAD)
+    for a in range(told):
+        for b in range(a):
+            covariance[b, a] = covariance[a, b]
+    covariance = by_draws * covariance + (1.0 - by_draws) * np.diag(part.spread[HIGHEST, :told] ** 2)
     variance, turn = np.linalg.eigh(covariance)
     part.told[k] = told
     part.axes[k, :told] = turn.T @ part.axes[HIGHEST, :told]
@@ -310,7 +322,7 @@ def _shared_out(part: Part, parts: int, fresh: int) -> Part:
     drawn = np.zeros(parts, np.int64)
     before = part.drawn[: parts - 1].sum()
     for k in range(parts - 1):
-        drawn[k] = int(part.drawn[k] * (1.0 - PRIOR_SHARE - AT_MEAN) * fresh / before)
+        drawn[k] = int(part.drawn[k] * (1.0 - PRIOR_STAYS - AT_MEAN) * fresh / before)
     drawn[parts - 1] = int(AT_MEAN * fresh)
     return Part(
         part.centre, part.told, part.axes, part.spread, part.log_top, drawn, part.anchor, part.start, part.lean,
@@ -472,37 +484,41 @@ def _stir(
     return accepted / max(turns * n, 1)
 
 
-@njit(cache=True)
-def _build_one(
-    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Building
+@njit(cache=True, nogil=True)
+def build(
+    table: Table, h: int, r: np.ndarray, e: Evidence, seed: int, part: Part, parts: int, effort: Building
 ) -> tuple[int, float]:  # fmt: skip
-    """Add parts to one hypothesis' mixture, the one at the mean last; returns how many there are, and the log evidence
-    as the draws that helped to build it have it."""
+    """Build one hypothesis' mixture, in place, the part at the mean last.
+
+    The first `parts` of `part` are filled, with room for those to be added. Returns how many there are then, and the
+    log evidence as the draws that helped to build it have it.
+    """
     np.random.seed(seed)
     width = part.centre.shape[1]
     rounds = part.drawn.shape[0] - parts - 1
     record = np.empty(1, CIRCUIT)
     s = _empty(effort.first + rounds * effort.more, width)
-    n, from_prior = _draw_all(table, h, r, e, part, parts, record, s, 0, effort.first)
+    n, from_prior = _draw_all(table, h, r[0], e, part, parts, record, s, 0, effort.first)
     log_total, effective, heaviest = _effective(s, n)
     used, stood = parts, np.zeros(s.log_pi.shape[0], np.bool_)
     while used < parts + rounds and effective < effort.wanted and log_total > FAR and not stood[heaviest]:
-        _put_part(table, h, r, e, s, heaviest, part, used, effort.more)
+        _put_part(table, h, r[0], e, s, heaviest, part, used, effort.more)
         used, stood[heaviest] = used + 1, True
-        n = _draw_more(table, h, r, e, part, used, from_prior, record, s, n)
+        n = _draw_more(table, h, r[0], e, part, used, from_prior, record, s, n)
         log_total, effective, heaviest = _effective(s, n)
     _put_mean_part(s, n, log_total, effective, part, used)
     return used + 1, _trimmed(s, n, log_total)[1]
 
 
-@njit(cache=True)
-def _sample_one(
-    table: Table, h: int, r: Any, e: Evidence, seed: int, part: Part, parts: int, effort: Drawing,
+@njit(cache=True, nogil=True)
+def sample(
+    table: Table, h: int, r: np.ndarray, e: Evidence, seed: int, part: Part, parts: int, effort: Drawing,
     share: float, u: np.ndarray, outs: np.ndarray, stats: np.ndarray,
 ) -> float:  # fmt: skip
-    """Draw one hypothesis from its mixture with `share` of the effort; returns the log evidence.
+    """Draw one hypothesis from its mixture, as `build` left it, with `share` of the effort; returns the log evidence.
 
-    Fills `u` (n, d), `outs` (n, outputs) and `stats` (3,) as `sample` has it.
+    Fills `u` (n, d) and `outs` (n, outputs) of the draws kept and moved, `stats` (3,): fresh draws, how many of them
+    are effective, share of moves accepted.
     """
     np.random.seed(seed)
     width = u.shape[1]
@@ -512,57 +528,14 @@ def _sample_one(
     n, effective, log_total = 0, 0.0, FAR
     least, wanted = share * effort.least, share * effort.wanted
     while n + effort.fresh <= effort.most and (n == 0 or n < least or effective < wanted):
-        n, _ = _draw_all(table, h, r, e, part, parts, record, s, n, effort.fresh)
+        n, _ = _draw_all(table, h, r[0], e, part, parts, record, s, n, effort.fresh)
         log_total, effective, _ = _effective(s, n)
         if log_total > FAR:
             _put_mean_part(s, n, log_total, effective, part, parts - 1)
     _resample(s, n, log_total, kept)
     stats[0], stats[EFFECTIVE] = n, effective
-    stats[2] = _stir(table, h, r, e, part, parts, round(share * effort.turns), record, kept)
+    stats[2] = _stir(table, h, r[0], e, part, parts, round(share * effort.turns), record, kept)
     u[:], outs[:] = kept.u, kept.outs
     if log_total <= FAR:
         return FAR
     return _trimmed(s, n, log_total)[1] - math.log(n / effort.fresh)
-
-
-@njit(cache=True, parallel=True)
-def build(
-    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
-    effort: Building, log_evidence: np.ndarray,
-) -> None:  # fmt: skip
-    """Build the mixture of every chosen hypothesis, in place.
-
-    `chosen` (m,) rows of `table`, `seeds` (m,); `mixtures` as `Part` with a leading axis (m,), its first `parts` (m,)
-    filled, with room for those to be added. Sets `parts` to how many there are then, and `log_evidence` (m,) to a first
-    estimate.
-    """
-    for m in prange(chosen.shape[0]):
-        parts[m], log_evidence[m] = _build_one(
-            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort
-        )
-
-
-@njit(cache=True, parallel=True)
-def sample(
-    table: Table, r: np.ndarray, e: Evidence, chosen: np.ndarray, seeds: np.ndarray, mixtures: Part, parts: np.ndarray,
-    effort: Drawing, share: np.ndarray, u: np.ndarray, outs: np.ndarray, log_evidence: np.ndarray, stats: np.ndarray,
-) -> None:  # fmt: skip
-    """Draw from every chosen hypothesis' mixture and move those kept, with its `share` (m,) of the effort.
-
-    `chosen`, `seeds`, `mixtures` and `parts` as `build` left them. Fills `u` (m, n, d), `outs` (m, n, outputs),
-    `log_evidence` (m,), `stats` (m, 3): fresh draws, how many of them are effective, share of moves accepted.
-    """
-    for m in prange(chosen.shape[0]):
-        log_evidence[m] = _sample_one(
-            table, chosen[m], r[0], e, seeds[m], _mixture(mixtures, m), parts[m], effort, share[m],
-            u[m], outs[m], stats[m],
-        )  # fmt: skip
-
-
-@njit(cache=True)
-def _mixture(mixtures: Part, m: int) -> Part:
-    """The m-th mixture of a stack of them."""
-    return Part(
-        mixtures.centre[m], mixtures.told[m], mixtures.axes[m], mixtures.spread[m], mixtures.log_top[m],
-        mixtures.drawn[m], mixtures.anchor[m], mixtures.start[m], mixtures.lean[m], mixtures.slopes[m],
-    )  # fmt: skip

@@ -1,7 +1,7 @@
 """Compiled inference: for each hypothesis find the peaks, then weigh samples around them.
 
-`explore` walks every hypothesis: a cloud of prior draws, the best of them climbed by damped Gauss-Newton steps whose
-derivatives come from the loop's own Jacobian (one evaluation a parameter, no solve). `weigh` solves and scores samples.
+`scan` tries a cloud of prior draws, `rise` climbs the best of them by damped Gauss-Newton steps whose derivatives come
+from the loop's own Jacobian (one evaluation a parameter, no solve). `weigh` solves and scores samples.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from loopwright.circuit.loop import entering_air
 from loopwright.circuit.points import OUTPUTS, read_idle, read_running
@@ -18,11 +18,10 @@ from loopwright.circuit.steady import CONVERGED, balances, held_off, jacobian, s
 from loopwright.diagnosis.likelihood import TAILS, Evidence, log_likelihood, log_word, predict_reading
 from loopwright.diagnosis.prior import Table, bend
 
-__all__ = ["FAR", "STARTS", "climb", "explore", "leanings", "outputs_at", "weigh"]
+__all__ = ["FAR", "climb", "leanings", "outputs_at", "rise", "scan", "weigh"]
 
 N_OUT = len(OUTPUTS)
 N_FIELDS = len(FIELDS)
-STARTS = 3
 FAR = -1e30
 DRIVEN = FIELDS["driven"].place
 _U_STEP = 1e-3
@@ -239,79 +238,57 @@ def climb(
     return best
 
 
-@njit(cache=True, parallel=True)
-def explore(
-    table: Table, r: Any, e: Evidence, cloud: np.ndarray, iterations: int,
-    modes: np.ndarray, unknowns: np.ndarray, slopes: np.ndarray, lean: np.ndarray, heights: np.ndarray,
-    hessians: np.ndarray, lost: np.ndarray,
-) -> None:  # fmt: skip
-    """Peaks of every hypothesis.
+@njit(cache=True, nogil=True)
+def scan(
+    table: Table, h: int, r: np.ndarray, e: Evidence, cloud: np.ndarray, score: np.ndarray, unknowns: np.ndarray
+) -> int:
+    """Solve one hypothesis at every draw of the `cloud` (n, d); returns how many did not solve.
 
-    `cloud` (n, d) standard normal draws shared by all. Fills `modes` (h, STARTS, d), `unknowns` (h, STARTS, 4),
-    `slopes` (h, STARTS, 4, 4) of the balances in the unknowns there, `lean` (h, STARTS, 4, d) of the unknowns in u,
-    `heights` (h, STARTS) log posterior densities (-1e30 where there is none), `hessians` (h, STARTS, d, d), and `lost`
-    (h,) prior draws that did not solve.
+    Fills `score` (n,) log likelihoods (`FAR` where it did not solve) and `unknowns` (n, 4).
     """
-    for h in prange(table.base.shape[0]):
-        d = table.parameters[h]
-        record = np.empty(1, CIRCUIT)
-        flat = record.view(np.float64)
-        out = np.empty(N_OUT)
-        jac = np.empty((4, 4))
-        count = cloud.shape[0]
-        score = np.full(count, FAR)
-        found = np.empty((count, 4))
-        lost[h] = 0
-        for i in range(count):
-            bend(table, h, cloud[i], flat)
-            if outputs_at(record[0], r[0], found[i], jac, False, out) != CONVERGED:
-                lost[h] += 1
-                continue
+    record = np.empty(1, CIRCUIT)
+    flat = record.view(np.float64)
+    out, jac = np.empty(N_OUT), np.empty((4, 4))
+    lost = 0
+    for i in range(cloud.shape[0]):
+        bend(table, h, cloud[i], flat)
+        if outputs_at(record[0], r[0], unknowns[i], jac, False, out) == CONVERGED:
             score[i] = log_likelihood(e, out)
-        order = np.argsort(-score)
-        for s in range(STARTS):
-            heights[h, s] = FAR
-            i = order[s]
-            if score[i] <= FAR:
-                continue
-            for j in range(d):
-                modes[h, s, j] = cloud[i, j]
-            unknowns[h, s] = found[i]
-            heights[h, s] = climb(table, h, r[0], e, modes[h, s], unknowns[h, s], iterations, hessians[h, s])
-            leanings(table, h, r[0], modes[h, s], unknowns[h, s], record, slopes[h, s], lean[h, s])
+        else:
+            score[i] = FAR
+            lost += 1
+    return lost
 
 
-@njit(cache=True, parallel=True)
-def weigh(
-    table: Table, r: Any, e: Evidence, which: np.ndarray, u: np.ndarray, start: np.ndarray, slopes: np.ndarray,
-    log_post: np.ndarray, outs: np.ndarray, codes: np.ndarray,
-) -> None:  # fmt: skip
-    """Solve and score samples.
+@njit(cache=True, nogil=True)
+def rise(
+    table: Table, h: int, r: np.ndarray, e: Evidence, u: np.ndarray, x: np.ndarray, most: int, hessian: np.ndarray,
+    slopes: np.ndarray, lean: np.ndarray,
+) -> float:  # fmt: skip
+    """Climb from `u` (d), where the loop's unknowns are `x` (4), to a peak, in place; returns its log density.
 
-    `which` (n,) hypothesis, `u` (n, d), `start` (n, 4) unknowns to start from and `slopes` (n, 4, 4) the balances'
-    derivatives there (the peak's; zero where unknown). Fills `log_post` (n,) log of
-    likelihood times prior density, `outs` (n, outputs), `codes` (n,).
+    Fills `hessian` (d, d) there, `slopes` (4, 4) of the balances in the unknowns, `lean` (4, d) of the unknowns in u.
     """
-    for i in prange(which.shape[0]):
-        record = np.empty(1, CIRCUIT)
-        flat = record.view(np.float64)
-        jac = slopes[i]
-        h = which[i]
-        bend(table, h, u[i], flat)
-        c = record[0]
-        x = start[i]
-        code = CONVERGED
-        air = entering_air(c)
-        if held_off(c, r[0], air):
-            read_idle(c, r[0], outs[i])
-        else:
-            code, _ = solve_from(c, r[0], air, x, jac, jac[0, 0] != 0.0, 25)
-            if code != CONVERGED:
-                code, _ = solve(c, r[0], air, x)
-            if code == CONVERGED:
-                read_running(c, r[0], x, outs[i])
-        codes[i] = code
-        if code == CONVERGED:
-            log_post[i] = log_likelihood(e, outs[i]) + log_prior_density(u[i], table.parameters[h])
-        else:
-            log_post[i] = FAR
+    height = climb(table, h, r[0], e, u, x, most, hessian)
+    leanings(table, h, r[0], u, x, np.empty(1, CIRCUIT), slopes, lean)
+    return height
+
+
+@njit(cache=True, nogil=True)
+def weigh(
+    table: Table, r: np.ndarray, e: Evidence, which: np.ndarray, u: np.ndarray, log_post: np.ndarray,
+    outs: np.ndarray, codes: np.ndarray,
+) -> None:  # fmt: skip
+    """Solve and score samples: `which` (n,) hypothesis, `u` (n, d).
+
+    Fills `log_post` (n,) log of likelihood times prior density, `outs` (n, outputs), `codes` (n,).
+    """
+    record = np.empty(1, CIRCUIT)
+    flat = record.view(np.float64)
+    x, jac = np.empty(4), np.empty((4, 4))
+    for i in range(which.shape[0]):
+        bend(table, which[i], u[i], flat)
+        codes[i] = outputs_at(record[0], r[0], x, jac, False, outs[i])
+        log_post[i] = FAR
+        if codes[i] == CONVERGED:
+            log_post[i] = log_likelihood(e, outs[i]) + log_prior_density(u[i], table.parameters[which[i]])
