@@ -54,6 +54,7 @@ def weighed(means: list[float], widths: list[float], share: list[float]) -> _Dra
         ([0.0, 4.0], [3.0, 1.0], [0.93, 0.07]),
         ([0.0, 0.0, 40.0], [2.0, 9.0, 5.0], [0.6, 0.3, 0.1]),
         ([0.0, 0.0], [4.0, 4.0], [0.9, 0.1]),
+        ([0.0, 1e5], [0.1, 0.1], [0.5, 0.5]),
     ],
 )
 def test_a_value_tells_what_the_integral_says(means, widths, share):

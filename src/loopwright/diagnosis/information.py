@@ -177,7 +177,7 @@ def _value(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
         sigma = math.hypot(g.sigma, model_error(check.phase, g.point, g.quantity, "mean", float(np.median(values))))
     mean, width = values.mean(1, keepdims=True), WIDTH * values.std(1, keepdims=True)
     values = mean + math.sqrt(1.0 - WIDTH**2) * (values - mean)
-    spread = np.hypot(sigma, width)[:, :, None]
+    spread = np.maximum(np.hypot(sigma, width), np.ptp(values) / LEVELS)[:, :, None]  # none falls between two levels
     reach = 3.0 * spread.max()
     levels = np.linspace(values.min() - reach, values.max() + reach, LEVELS)
     density = np.exp(-0.5 * ((levels - values[:, :, None]) / spread) ** 2)
