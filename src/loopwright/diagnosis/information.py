@@ -25,7 +25,6 @@ LEAST_SHARE = 0.002  # probability under which a cause plays no part
 WIDTH = 1.06 * PER_CAUSE**-0.2  # of the density about one draw of a cause, in spreads of that cause
 LEVELS = 96  # values among which a reading's are told apart
 LEAST_BITS = 0.02  # information under which a check is not worth listing
-WORD_KIND = {"felt": 0, "airflow": 1, "sight_glass": 2, "condenser_fan": 3, "clutch": 4}
 WORD_PLACE = {
     "airflow": "vent_air_fraction",
     "sight_glass": "bubbles",
@@ -72,7 +71,8 @@ def information(chances: np.ndarray, share: np.ndarray) -> np.ndarray:
     """Each cause's part (c,) of the mutual information [bit] between cause and result.
 
     `chances` (c, results) of each result under each cause, `share` (c,) the causes' probabilities, both adding up to
-    one. I = sum over causes of p(c) sum over results of p(y | c) log2 p(y | c) / p(y).
+    one. I = sum over causes of p(c) sum over results of p(y | c) log2 p(y | c) / p(y). Source: Cover and Thomas,
+    Elements of Information Theory, eq. 2.28 (from memory).
 
     >>> information(np.array([[1.0, 0.0], [0.0, 1.0]]), np.array([0.5, 0.5]))
     array([0.5, 0.5])
@@ -164,8 +164,6 @@ def _value(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
     each cause keeps its spread (West 1993, J. R. Stat. Soc. B 55:409-422). Both from memory.
     """
     if check.kind == "direct":
-        if g.quantity not in FIELDS:
-            return None
         values = draws.fields[:, :, FIELDS[g.quantity].place]
         sigma = g.sigma
     else:
@@ -173,7 +171,7 @@ def _value(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
         if found is None:
             return None
         values = np.empty(draws.outs.shape[:2])
-        _predicted_all(draws.outs.reshape(-1, draws.outs.shape[2]), *found, 60.0, values.reshape(-1))
+        _predicted_all(draws.outs.reshape(-1, draws.outs.shape[2]), *found, g.time or 0.0, values.reshape(-1))
         sigma = math.hypot(g.sigma, model_error(check.phase, g.point, g.quantity, "mean", float(np.median(values))))
     mean, width = values.mean(1, keepdims=True), WIDTH * values.std(1, keepdims=True)
     values = mean + math.sqrt(1.0 - WIDTH**2) * (values - mean)
@@ -188,13 +186,13 @@ def _value(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
 def _word(g: Gives, draws: _Draws) -> np.ndarray | None:
     """The chance of each word under each draw."""
     kind = g.quantity if g.quantity in ("felt", "airflow") else g.point
-    if kind not in WORD_KIND:
+    if kind not in WORDS:
         return None
     place = PLACE.get(WORD_PLACE.get(kind, g.point))
     if place is None:
         return None
     count = len(WORDS[kind]) - (1 if kind == "felt" else 0)  # a cold spot is not one of the degrees of warmth
     table = np.empty((*draws.outs.shape[:2], count))
-    _log_words(WORD_KIND[kind], place, draws.outs.reshape(-1, draws.outs.shape[2]), table.reshape(-1, count))
+    _log_words(list(WORDS).index(kind), place, draws.outs.reshape(-1, draws.outs.shape[2]), table.reshape(-1, count))
     share: np.ndarray = np.exp(table)
     return share / share.sum(2, keepdims=True)

@@ -85,12 +85,7 @@ def _rise(table: Table, h: int, r: np.ndarray, e: Evidence, u: np.ndarray, x: np
 
 def laplace(peaks: list[Peak]) -> float:
     """Log evidence as the volume under the Gaussians at the peaks."""
-    return _log_sum(np.array([p.log_volume for p in peaks])) if peaks else FAR
-
-
-def _log_sum(values: np.ndarray) -> float:
-    top = float(values.max())
-    return top + math.log(float(np.exp(values - top).sum()))
+    return float(np.logaddexp.reduce([p.log_volume for p in peaks], initial=FAR))
 
 
 def within(log_p: np.ndarray, nats: float) -> np.ndarray:

@@ -267,7 +267,8 @@ def rise(
 ) -> float:  # fmt: skip
     """Climb from `u` (d), where the loop's unknowns are `x` (4), to a peak, in place; returns its log density.
 
-    Fills `hessian` (d, d) there, `slopes` (4, 4) of the balances in the unknowns, `lean` (4, d) of the unknowns in u.
+    `most` steps at most; `FAR` where the loop does not solve at `u`. Fills `hessian` (d, d) there, `slopes` (4, 4) of
+    the balances in the unknowns, `lean` (4, d) of the unknowns in u.
     """
     height = climb(table, h, r[0], e, u, x, most, hessian)
     leanings(table, h, r[0], u, x, np.empty(1, CIRCUIT), slopes, lean)

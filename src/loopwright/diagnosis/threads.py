@@ -35,7 +35,8 @@ def algebra_on_one() -> AbstractContextManager[object]:
     """A context in which NumPy and SciPy keep to one thread.
 
     After a product that they shared out, their threads go on waiting busily for the next one, and take a tenth of the
-    time of a judgement from the loops.
+    time of a judgement from the loops. The setting is the process's: judgements at once on threads of one process may
+    leave it at one.
     """
     return _algebra().limit(limits=1, user_api="blas")
 
