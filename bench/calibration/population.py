@@ -166,7 +166,7 @@ def _reading(rng: np.random.Generator, outputs: np.ndarray, phase: str, point: s
 
 def _words(rng: np.random.Generator, outputs: np.ndarray) -> list[Observation]:
     said = [Observation("running", p, "felt", _word(rng, "felt", FELT, PLACE[p], outputs)) for p in FELT_POINTS]
-    airflow = _word(rng, "airflow", AIRFLOW, PLACE["vent_air_fraction"], outputs)
+    airflow = _word(rng, "airflow", AIRFLOW, PLACE["vent_air_at_step"], outputs)
     said.append(Observation("running", "vent_center", "airflow", airflow))
     said += [Observation("running", p, "seen", _word(rng, p, kind, PLACE[out], outputs)) for p, kind, out in SEEN]
     return said

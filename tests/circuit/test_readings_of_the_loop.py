@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from vehicles import COMPRESSORS, TRAINS, run, vehicle
 
+from loopwright.circuit.evaporator import frost_factor
 from loopwright.circuit.points import CONDENSER_TIME, OUTPUTS, PLACE, ripple
 from loopwright.circuit.steady import CONVERGED, HELD_OFF
 from loopwright.fluids import refrigerant
@@ -149,6 +150,15 @@ class TestFrost:
         assert frozen.state.evaporating_temperature < 268.0
         held = run(vehicle(expansion, storage, "fixed", control_temperature=272.0, evaporator_air=0.05, **MILD))
         assert held.state.evaporating_temperature > 268.0
+
+    def test_ice_holds_air_back(self):
+        """What reaches the vents is what passes the iced coil, over the reference flow and over the blower's step."""
+        iced = run(vehicle(control_temperature=240.0, evaporator_air=0.05, blower_step=0.45, **MILD))
+        passed = frost_factor(iced.state.evaporator_mean_temperature + 1.0)
+        assert passed < 0.9
+        share = 0.05 / iced.circuit["evaporator_air_reference"] * passed
+        assert iced.read["vent_air_fraction"] == pytest.approx(share)
+        assert iced.read["vent_air_at_step"] == pytest.approx(share / 0.45)
 
 
 class TestGaugesAndPorts:

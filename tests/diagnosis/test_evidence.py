@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from bench.calibration.outside import from_prior, importance
-from bench.calibration.population import draw_case
 from scipy.integrate import quad
 from scipy.stats import t as student
 
@@ -17,9 +19,10 @@ from loopwright.diagnosis.likelihood import TAILS, WORDS, Evidence, evidence, lo
 from loopwright.diagnosis.prior import Hypothesis, hypotheses, stack
 from loopwright.diagnosis.sampler import draw_prior, infer, nothing_read, solve_draws
 from loopwright.fluids import refrigerant_array
-from loopwright.readings import Conditions, Reading, Test, Vehicle, Weather
+from loopwright.readings import Conditions, Reading, Test, Vehicle, Weather, read
 
 SEEDS = range(4)
+HARD = Path(__file__).with_name("hard_sheets.json")
 CAR = Vehicle("R134a", "thermostatic", "receiver", "fixed", 0.6, "discharge_line")
 DAY = Weather(304.15, 0.45, 100.0)
 RUN = Conditions(30.0, "high", "fresh", 600.0)
@@ -27,6 +30,14 @@ RUN = Conditions(30.0, "high", "fresh", 600.0)
 
 def sheet(*readings: Reading) -> Test:
     return Test("evidence", CAR, DAY, RUN, readings)
+
+
+def hard_sheet(name: str) -> tuple[Test, Hypothesis]:
+    """A sheet of our own prior that was hard to sample when it was drawn, and the hypothesis that drew it."""
+    kept = json.loads(HARD.read_text(encoding="utf-8"))[name]
+    test = read(kept["sheet"])
+    told = (kept["fault"], kept["variant"], *kept["structure"])
+    return test, next(h for h in hypotheses(test) if (h.fault.id, h.variant.name, *h.structure[:3]) == told)
 
 
 def test_density_of_a_reading_is_students_t_of_unit_variance() -> None:
@@ -47,7 +58,7 @@ def shown() -> np.ndarray:
 
 KINDS = {
     "felt": (likelihood.FELT, "expansion_inlet"),
-    "airflow": (likelihood.AIRFLOW, "vent_air_fraction"),
+    "airflow": (likelihood.AIRFLOW, "vent_air_at_step"),
     "sight_glass": (likelihood.SIGHT_GLASS, "bubbles"),
     "condenser_fan": (likelihood.FAN, "condenser_air_fraction"),
     "clutch": (likelihood.CLUTCH, "duty"),
@@ -71,6 +82,23 @@ def test_a_cold_spot_is_a_probability(shown: np.ndarray) -> None:
     p = np.array([math.exp(log_word(likelihood.FELT, PLACE["expansion_inlet"], word, out)) for out in shown])
     assert p.min() > 0.0
     assert p.max() < 1.0
+
+
+@pytest.mark.parametrize("blower", ["low", "medium", "high", None])
+def test_a_hand_judges_the_air_against_the_blower_s_step(blower: str | None) -> None:
+    """A sound vehicle on low blower is not weak, and one that lost its air is, at every step alike."""
+    test = replace(sheet(), conditions=replace(RUN, blower=blower))
+    found = [h for h in hypotheses(test) if h.fault.id in ("healthy", "evaporator_airflow_loss")]
+    which, _, outs, solved = draw_prior(found, refrigerant_array("R134a"), 200, 3)
+    assert solved.all()
+    air = PLACE["vent_air_at_step"]
+    weak = np.array([math.exp(log_word(likelihood.AIRFLOW, air, WORDS["airflow"].index("weak"), o)) for o in outs])
+    lost = np.array([found[h].fault.id != "healthy" for h in which])
+    assert weak[~lost].mean() < 0.15
+    half = lost & (outs[:, air] < 0.5)
+    assert weak[half].mean() > 0.6
+    full = {"low": 0.45, "medium": 0.70}.get(blower or "high", 1.0)  # what prior.BLOWER_SHARE says
+    assert outs[:, PLACE["vent_air_fraction"]] == pytest.approx(full * outs[:, air])  # an air speed is read as it is
 
 
 def test_an_empty_sheet_leaves_the_prior_as_it_was() -> None:
@@ -147,12 +175,10 @@ BENT = 1.5  # severity, in the prior's standard deviations, beyond which the tai
 def test_a_bent_tail_of_severity_is_not_thinned() -> None:
     """Gauges and vent, too little refrigerant: by 2,000,000 draws of the prior 11.1 % of the posterior is beyond, and
     a sampler whose parts all stepped back to the peak had 5 to 7 % there."""
-    case = draw_case(20, 3)
-    e, _, _ = evidence(case.test)
-    r = refrigerant_array(case.test.vehicle.refrigerant)
-    short = next(
-        h for h in hypotheses(case.test) if h.fault.id == "undercharge" and h.structure == case.truth.structure
-    )
+    test, truth = hard_sheet("a bent tail of severity")
+    e, _, _ = evidence(test)
+    r = refrigerant_array(test.vehicle.refrigerant)
+    short = next(h for h in hypotheses(test) if h.fault.id == "undercharge" and h.structure == truth.structure)
     severity = len(short.names) - 1
     beyond = [(infer([short], r, e, seed).u[:, severity] > BENT).mean() for seed in range(12)]
     # One run scatters by 0.03 (measured), the mean of twelve by 0.009; three times that.
@@ -161,15 +187,14 @@ def test_a_bent_tail_of_severity_is_not_thinned() -> None:
 
 def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> None:
     """Everything read, a narrow passage: of all sheets tried against outside samplers the kind with the fewest
-    effective draws. On the vehicle that this seed drew before decision 016, parts as narrow as the slopes at the peak
-    made it low by 0.8 (measured)."""
-    case = draw_case(20, 2)
-    assert (case.truth.fault.id, case.reading_set) == ("expansion_restricted", "everything")
-    e, _, _ = evidence(case.test)
-    r = refrigerant_array(case.test.vehicle.refrigerant)
-    ours = [infer([case.truth], r, e, seed) for seed in SEEDS]
-    particles = np.vstack([p.u[:, : len(case.truth.names)] for p in ours])
-    wide, error = importance(case.truth, r, e, particles, 320_000)
+    effective draws. On a vehicle of this kind parts as narrow as the slopes at the peak made it low by 0.8
+    (measured)."""
+    test, truth = hard_sheet("a bent posterior")
+    e, _, _ = evidence(test)
+    r = refrigerant_array(test.vehicle.refrigerant)
+    ours = [infer([truth], r, e, seed) for seed in SEEDS]
+    particles = np.vstack([p.u[:, : len(truth.names)] for p in ours])
+    wide, error = importance(truth, r, e, particles, 320_000)
     assert error < 0.15  # or the draws prove nothing
     # Eight runs scatter by 0.2 a run (measured), so the mean of four by 0.1: with the other's error three times that.
     assert np.mean([p.log_evidence[0] for p in ours]) == pytest.approx(wide, abs=0.4)
@@ -177,10 +202,10 @@ def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> 
 
 def test_what_the_peaks_say_is_unlikely_is_looked_at_before_it_is_left_out() -> None:
     """A vehicle short of refrigerant on which the peaks put the truth 3.9 nats low, and so at 0.0005 for 0.03."""
-    case = draw_case(37, 205)
-    r = refrigerant_array(case.test.vehicle.refrigerant)
-    e, _, _ = evidence(case.test)
-    found = hypotheses(case.test)
-    truth = next(i for i, h in enumerate(found) if h.fault.id == case.truth.fault.id)
-    alone = np.mean([infer([found[truth]], r, e, seed).log_evidence[0] for seed in SEEDS])
-    assert infer(found, r, e, 0).log_evidence[truth] == pytest.approx(alone, abs=1.5)
+    test, truth = hard_sheet("low by its peaks")
+    r = refrigerant_array(test.vehicle.refrigerant)
+    e, _, _ = evidence(test)
+    found = hypotheses(test)
+    true = next(i for i, h in enumerate(found) if h.fault.id == truth.fault.id)
+    alone = np.mean([infer([found[true]], r, e, seed).log_evidence[0] for seed in SEEDS])
+    assert infer(found, r, e, 0).log_evidence[true] == pytest.approx(alone, abs=1.5)

@@ -28,7 +28,7 @@ OUTPUTS: tuple[str, ...] = (
     "drier_outlet", "expansion_inlet", "evaporator_inlet", "evaporator_outlet",
     # air
     "ambient_air", "condenser_air_in", "condenser_air_out", "cabin_air_in",
-    "vent_humidity", "vent_air_fraction", "condenser_air_fraction", "duty", "speed",
+    "vent_humidity", "vent_air_fraction", "vent_air_at_step", "condenser_air_fraction", "duty", "speed",
     # standing and after a stop
     "standing_low", "standing_high", "after_stop_common", "after_stop_time",
     # hidden states
@@ -47,7 +47,7 @@ PLACE: dict[str, int] = {name: i for i, name in enumerate(OUTPUTS)}
     COMPRESSOR_SUCTION, COMPRESSOR_DISCHARGE, CONDENSER_INLET, CONDENSER_OUTLET,
     DRIER_OUTLET, EXPANSION_INLET, EVAPORATOR_INLET, EVAPORATOR_OUTLET,
     AMBIENT, CONDENSER_AIR_IN, CONDENSER_AIR_OUT, CABIN_AIR_IN,
-    VENT_HUMIDITY, VENT_AIR, CONDENSER_AIR, DUTY, SPEED,
+    VENT_HUMIDITY, VENT_AIR, VENT_AIR_AT_STEP, CONDENSER_AIR, DUTY, SPEED,
     STANDING_LOW, STANDING_HIGH, AFTER_COMMON, AFTER_TIME,
     T_EVAPORATING, T_CONDENSING, SUPERHEAT, SUBCOOLING, COOLING, DELIVERED,
     CHARGE, POWER, FLOW, BUBBLES, COLD_SPOT, OIL,
@@ -106,9 +106,17 @@ def _air_points(c: Any, air: Air, out: np.ndarray) -> None:
     out[AMBIENT] = c.air_temperature
     out[CONDENSER_AIR_IN] = c.air_temperature + PROBE_SHARE * c.condenser_air_offset
     out[CABIN_AIR_IN] = air.evaporator_temperature + c.cabin_probe_offset
-    out[VENT_AIR] = c.evaporator_air_fraction * c.evaporator_air / c.evaporator_air_reference
+    _vent_air(c, c.evaporator_air_fraction * c.evaporator_air, out)
     out[CONDENSER_AIR] = c.condenser_air_fraction * c.condenser_air / c.condenser_air_reference
     out[SPEED] = c.speed
+
+
+@njit(cache=True)
+def _vent_air(c: Any, flow: float, out: np.ndarray) -> None:
+    """Air `flow` [m3/s] at the vents over that of full blower, and over what the blower's step should give: a hand
+    judges against the step."""
+    out[VENT_AIR] = flow / c.evaporator_air_reference
+    out[VENT_AIR_AT_STEP] = out[VENT_AIR] / c.blower_step
 
 
 @njit(cache=True)
@@ -246,6 +254,7 @@ def read_running(c: Any, r: Any, x: np.ndarray, out: np.ndarray) -> None:
     out[EVAPORATOR_OUTLET] = s.evaporator_out_temperature + off * (hood - s.evaporator_out_temperature)
     _offsets(c, out)
     condenser_capacity = s.condenser_air * air.condenser_density * 1006.0
+    _vent_air(c, coil.air / air.evaporator_density, out)  # ice on the coil holds air back too
     out[CONDENSER_AIR] = s.condenser_air / c.condenser_air_reference
     out[CONDENSER_AIR_OUT] = air.condenser_temperature + s.heating / max(condenser_capacity, 1.0)
     out[VENT_HUMIDITY] = leaving.humidity_ratio

@@ -86,6 +86,7 @@ _TABLE: tuple[tuple[str, str, float, str], ...] = (
     # evaporator and cabin
     ("evaporator_conductance", "W/K", 330.0, "air-side conductance, dry, at the reference air flow"),
     ("evaporator_air", "m3/s", 0.13, "blower air flow in this test"),
+    ("blower_step", "1", 1.0, "blower air flow of this test's step over that of full blower, as it should be"),
     ("evaporator_air_reference", "m3/s", 0.13, "air flow at which the conductance is given"),
     ("evaporator_inner_area", "m2", 1.0, "refrigerant-side area"),
     ("evaporator_flow_area", "m2", 1.2e-4, "refrigerant cross-section of one pass"),

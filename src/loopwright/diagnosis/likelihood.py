@@ -143,7 +143,7 @@ def _word_of(o: Observation) -> tuple[int, int, int] | None:
     if o.kind == "felt" and o.point in PLACE:
         return FELT, PLACE[o.point], WORDS["felt"].index(o.value)
     if o.kind == "airflow":
-        return AIRFLOW, PLACE["vent_air_fraction"], WORDS["airflow"].index(o.value)
+        return AIRFLOW, PLACE["vent_air_at_step"], WORDS["airflow"].index(o.value)
     if o.kind == "seen" and o.point == "sight_glass":
         return SIGHT_GLASS, PLACE["bubbles"], WORDS["sight_glass"].index(o.value)
     if o.kind == "seen" and o.point == "condenser_fan":

@@ -243,7 +243,8 @@ def _vehicle(test: Test, structure: Structure) -> tuple[np.ndarray, list[Paramet
     label = test.vehicle.charge
     if label is not None:
         _scale_to_label(record, label)
-    record["evaporator_air"] *= BLOWER_SHARE[test.conditions.blower or "high"]
+    record["blower_step"] = BLOWER_SHARE[test.conditions.blower or "high"]
+    record["evaporator_air"] *= record["blower_step"]
     return base, kept
 
 
