@@ -18,12 +18,15 @@ from loopwright.diagnosis.likelihood import (
     CLUTCH,
     FAN,
     FELT,
+    IN_RATIO,
     SIGHT_GLASS,
     TAILS,
+    WORD_OUTPUT,
     WORDS,
     log_word,
     place_of,
     predicted,
+    scaled,
     sigma_of,
 )
 from loopwright.diagnosis.prior import Hypothesis, hypotheses, stack
@@ -58,11 +61,7 @@ MORE = (
     ("after_stop", "high_side", "pressure"),
 )
 FELT_POINTS = ("compressor_suction", "condenser_outlet", "expansion_inlet", "evaporator_inlet")
-SEEN = (
-    ("sight_glass", SIGHT_GLASS, "bubbles"),
-    ("condenser_fan", FAN, "condenser_air_fraction"),
-    ("clutch", CLUTCH, "duty"),
-)
+SEEN = (("sight_glass", SIGHT_GLASS), ("condenser_fan", FAN), ("clutch", CLUTCH))
 
 
 class Case(NamedTuple):
@@ -147,28 +146,26 @@ def _reading(rng: np.random.Generator, outputs: np.ndarray, phase: str, point: s
     """One reading y with (y - prediction) / sigma(y) from Student's t.
 
     The likelihood takes its sigma at the value read, so the draw must too: y is found by iteration. What remains is the
-    factor dy/dz, a few hundredths of a nat for pressures. Where sigma grows so fast with y that a draw of the tail runs
-    away (air speeds, one in a hundred) it is drawn again.
+    factor dy/dz, a few hundredths of a nat for pressures.
     """
     place, form = place_of(phase, point, quantity, "mean") or (0, 0)
     time = 60.0 if phase == "after_stop" else None
     mean = predicted(outputs, place, form, time or 60.0)
     reading = Reading(phase, point, quantity, mean, time=time)
-    most = math.inf if quantity == "temperature" else 5.0 * mean + 1.0
-    while True:
-        z = rng.standard_t(TAILS) * math.sqrt((TAILS - 2.0) / TAILS)
-        for _ in range(60):
-            value = max(mean + z * sigma_of(reading), FLOOR.get(quantity, -math.inf))
-            reading = replace(reading, value=min(value, most))
-        if reading.value < most:
-            return reading
+    z = rng.standard_t(TAILS) * math.sqrt((TAILS - 2.0) / TAILS)
+    for _ in range(60):
+        _, sigma = scaled(form, reading.value, sigma_of(reading))
+        about, _ = scaled(form, mean, sigma)
+        value = math.exp(about + z * sigma) if form in IN_RATIO else mean + z * sigma
+        reading = replace(reading, value=max(value, FLOOR.get(quantity, -math.inf)))
+    return reading
 
 
 def _words(rng: np.random.Generator, outputs: np.ndarray) -> list[Observation]:
     said = [Observation("running", p, "felt", _word(rng, "felt", FELT, PLACE[p], outputs)) for p in FELT_POINTS]
-    airflow = _word(rng, "airflow", AIRFLOW, PLACE["vent_air_at_step"], outputs)
+    airflow = _word(rng, "airflow", AIRFLOW, PLACE[WORD_OUTPUT["airflow"]], outputs)
     said.append(Observation("running", "vent_center", "airflow", airflow))
-    said += [Observation("running", p, "seen", _word(rng, p, kind, PLACE[out], outputs)) for p, kind, out in SEEN]
+    said += [Observation("running", p, "seen", _word(rng, p, kind, PLACE[WORD_OUTPUT[p]], outputs)) for p, kind in SEEN]
     return said
 
 

@@ -12,7 +12,16 @@ from loopwright.circuit.points import PLACE
 from loopwright.circuit.record import FIELDS
 from loopwright.diagnosis.checks import Check, Gives, checks
 from loopwright.diagnosis.judgement import NextCheck
-from loopwright.diagnosis.likelihood import WORDS, log_word, model_error, place_of, predicted
+from loopwright.diagnosis.likelihood import (
+    IN_RATIO,
+    WORD_OUTPUT,
+    WORDS,
+    log_word,
+    model_error,
+    place_of,
+    predicted,
+    scaled,
+)
 from loopwright.diagnosis.prior import Table, bend, stack
 from loopwright.diagnosis.sampler import Posterior
 from loopwright.language import say
@@ -25,12 +34,6 @@ LEAST_SHARE = 0.002  # probability under which a cause plays no part
 WIDTH = 1.06 * PER_CAUSE**-0.2  # of the density about one draw of a cause, in spreads of that cause
 LEVELS = 96  # values among which a reading's are told apart
 LEAST_BITS = 0.02  # information under which a check is not worth listing
-WORD_PLACE = {
-    "airflow": "vent_air_fraction",
-    "sight_glass": "bubbles",
-    "condenser_fan": "condenser_air_fraction",
-    "clutch": "duty",
-}
 
 
 class _Draws(NamedTuple):
@@ -172,7 +175,10 @@ def _value(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
             return None
         values = np.empty(draws.outs.shape[:2])
         _predicted_all(draws.outs.reshape(-1, draws.outs.shape[2]), *found, g.time or 0.0, values.reshape(-1))
-        sigma = math.hypot(g.sigma, model_error(check.phase, g.point, g.quantity, "mean", float(np.median(values))))
+        middle, form = float(np.median(values)), found[1]
+        sigma = math.hypot(g.sigma, model_error(check.phase, g.point, g.quantity, "mean", middle))
+        _, sigma = scaled(form, middle, sigma)
+        values = np.vectorize(lambda v: scaled(form, v, 0.0)[0])(values) if form in IN_RATIO else values
     mean, width = values.mean(1, keepdims=True), WIDTH * values.std(1, keepdims=True)
     values = mean + math.sqrt(1.0 - WIDTH**2) * (values - mean)
     spread = np.maximum(np.hypot(sigma, width), np.ptp(values) / LEVELS)[:, :, None]  # none falls between two levels
@@ -188,7 +194,7 @@ def _word(g: Gives, draws: _Draws) -> np.ndarray | None:
     kind = g.quantity if g.quantity in ("felt", "airflow") else g.point
     if kind not in WORDS:
         return None
-    place = PLACE.get(WORD_PLACE.get(kind, g.point))
+    place = PLACE.get(WORD_OUTPUT.get(kind, g.point))
     if place is None:
         return None
     count = len(WORDS[kind]) - (1 if kind == "felt" else 0)  # a cold spot is not one of the degrees of warmth

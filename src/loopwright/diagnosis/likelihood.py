@@ -17,12 +17,24 @@ from loopwright.circuit import points
 from loopwright.circuit.points import PLACE
 from loopwright.readings import Observation, Reading, Test, default_sigma
 
-__all__ = ["TAILS", "Evidence", "evidence", "log_likelihood", "log_t", "log_word", "predict_reading", "predicted"]
+__all__ = [
+    "TAILS",
+    "Evidence",
+    "evidence",
+    "log_likelihood",
+    "log_t",
+    "log_word",
+    "predict_reading",
+    "predicted",
+    "scaled",
+]
 
 TAILS = 5.0  # degrees of freedom of the t distribution of a reading's error
 MISTAKE = 0.06  # share of words that are simply wrong: a judgement
 AIRFLOW_MISTAKE = 0.20  # a judgement: who does not know this blower takes weak air for normal, or normal for weak
 DIRECT, AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER, HUMIDITY = range(6)
+IN_RATIO = (AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER)  # forms that are off by a factor
+LEAST_AIR_SPEED = 0.5  # m/s; slower air counts as this: a judgement
 
 # The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another.
 # Judgements, checked against vehicles simulated by other physics (see docs/inference.md).
@@ -43,8 +55,8 @@ class Evidence(NamedTuple):
 
     place: np.ndarray  # (n,) output read
     form: np.ndarray  # (n,) how the output becomes the reading
-    value: np.ndarray  # (n,) SI
-    sigma: np.ndarray  # (n,) SI, instrument and model together
+    value: np.ndarray  # (n,) SI, its logarithm where the form is off by a factor
+    sigma: np.ndarray  # (n,) in the same scale, instrument and model together
     time: np.ndarray  # (n,) s after the stop
     word_kind: np.ndarray  # (m,)
     word_place: np.ndarray  # (m,) output behind the word
@@ -59,6 +71,12 @@ WORDS: dict[str, tuple[str, ...]] = {
     "clutch": ("not_engaged", "cycling", "engaged"),
 }
 FELT, AIRFLOW, SIGHT_GLASS, FAN, CLUTCH = range(5)
+WORD_OUTPUT = {  # what is behind a word of each kind; behind one of warmth it is the pipe that was felt
+    "airflow": "vent_air_at_step",
+    "sight_glass": "bubbles",
+    "condenser_fan": "condenser_air_fraction",
+    "clutch": "duty",
+}
 
 
 def place_of(phase: str, point: str, quantity: str, statistic: str) -> tuple[int, int] | None:
@@ -101,7 +119,7 @@ def model_error(phase: str, point: str, quantity: str, statistic: str, value: fl
         return math.hypot(share * value, PRESSURE_FLOOR)
     if quantity == "temperature":
         return MODEL_ERROR.get(point, 3.0) * (1.0 if statistic == "mean" else 1.5)
-    return {"air_speed": 0.35 * max(value, 0.5), "duty": 0.12, "speed": 0.03 * value}.get(quantity, 0.12)
+    return {"air_speed": 0.35 * max(value, LEAST_AIR_SPEED), "duty": 0.12, "speed": 0.03 * value}.get(quantity, 0.12)
 
 
 def instrument_sigma(reading: Reading) -> float:
@@ -116,16 +134,28 @@ def sigma_of(reading: Reading) -> float:
     return math.hypot(own, error)
 
 
+def scaled(form: int, value: float, sigma: float) -> tuple[float, float]:
+    """A reading and its standard error in the scale in which it is compared: SI, or the logarithm of SI.
+
+    An error that grows in proportion to the value is one of the logarithm: with a spread taken at what was read, the
+    distance of a great value from a small prediction would have an end (1/0.35 spreads for an air speed).
+    """
+    if form not in IN_RATIO:
+        return value, sigma
+    return _in_ratio(form, value), sigma / math.exp(_in_ratio(form, value))
+
+
 def evidence(test: Test) -> tuple[Evidence, tuple[Reading, ...], tuple[Observation, ...]]:
     """The sheet as arrays, with the readings and the words that the arrays' rows stand for."""
     used = [(r, p) for r in test.readings if (p := place_of(r.phase, r.point, r.quantity, r.statistic)) is not None]
     words = [(o, w) for o in test.observations if (w := _word_of(o)) is not None]
+    compared = [scaled(p[1], r.value, sigma_of(r)) for r, p in used]
     return (
         Evidence(
             np.array([p[0] for _, p in used], np.int64),
             np.array([p[1] for _, p in used], np.int64),
-            np.array([r.value for r, _ in used], np.float64),
-            np.array([sigma_of(r) for r, _ in used], np.float64),
+            np.array([value for value, _ in compared], np.float64),
+            np.array([sigma for _, sigma in compared], np.float64),
             np.array([r.time if r.time is not None else 60.0 for r, _ in used], np.float64),
             np.array([w[0] for _, w in words], np.int64),
             np.array([w[1] for _, w in words], np.int64),
@@ -140,17 +170,11 @@ def _word_of(o: Observation) -> tuple[int, int, int] | None:
     """Kind, output and word of an observation; None where the model has nothing to say of it."""
     if o.phase != "running":
         return None
-    if o.kind == "felt" and o.point in PLACE:
-        return FELT, PLACE[o.point], WORDS["felt"].index(o.value)
-    if o.kind == "airflow":
-        return AIRFLOW, PLACE["vent_air_at_step"], WORDS["airflow"].index(o.value)
-    if o.kind == "seen" and o.point == "sight_glass":
-        return SIGHT_GLASS, PLACE["bubbles"], WORDS["sight_glass"].index(o.value)
-    if o.kind == "seen" and o.point == "condenser_fan":
-        return FAN, PLACE["condenser_air_fraction"], WORDS["condenser_fan"].index(o.value)
-    if o.kind == "seen" and o.point == "clutch":
-        return CLUTCH, PLACE["duty"], WORDS["clutch"].index(o.value)
-    return None
+    kind = o.point if o.kind == "seen" else o.kind
+    place = PLACE.get(WORD_OUTPUT.get(kind, o.point))
+    if kind not in WORDS or place is None:
+        return None
+    return list(WORDS).index(kind), place, WORDS[kind].index(o.value)
 
 
 @njit(cache=True)
@@ -178,9 +202,17 @@ def predicted(out: np.ndarray, place: int, form: int, time: float) -> float:
 
 
 @njit(cache=True)
+def _in_ratio(form: int, value: float) -> float:
+    """Logarithm of a value [SI] that is off by a factor; still air counts as slow."""
+    least = LEAST_AIR_SPEED if form >= 3 else 1.0
+    return math.log(max(value, least))
+
+
+@njit(cache=True)
 def predict_reading(e: Evidence, k: int, out: np.ndarray) -> float:
-    """Prediction of reading `k` of the sheet."""
-    return predicted(out, e.place[k], e.form[k], e.time[k])
+    """Prediction of reading `k` of the sheet, in the scale of its value."""
+    y = predicted(out, e.place[k], e.form[k], e.time[k])
+    return _in_ratio(e.form[k], y) if 1 <= e.form[k] <= 4 else y
 
 
 @njit(cache=True)

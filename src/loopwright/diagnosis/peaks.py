@@ -10,13 +10,15 @@ import numpy as np
 
 from loopwright.diagnosis.likelihood import Evidence
 from loopwright.diagnosis.posterior import FAR, rise, scan
-from loopwright.diagnosis.prior import Table
+from loopwright.diagnosis.prior import Hypothesis, Table
 from loopwright.diagnosis.threads import shared
 
 __all__ = ["CLOUD", "STARTS", "Peak", "explore", "laplace", "within"]
 
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
-STARTS = 3
+STARTS = 3  # of each hypothesis at most: the two best draws of the cloud, and what fits best of its neighbours
+NEIGHBOURS = 4  # likeliest hypotheses on the same structure whose peaks are tried as another's start
+LEVELS = (-1.5, 0.0, 1.5)  # of severity, in spreads of its prior, tried with a neighbour's vehicle
 ITERATIONS = 12
 APART = 0.3  # of one unknown at least, in spreads of the prior, between two peaks
 WORTH_CLIMBING = 15.0  # nats under the best by its first peak, beyond which no others are looked for
@@ -37,29 +39,64 @@ class Peak:
     slopes: np.ndarray
 
 
-def explore(table: Table, r: np.ndarray, e: Evidence, log_prior: np.ndarray) -> tuple[list[list[Peak]], int]:
+def explore(
+    found: list[Hypothesis], table: Table, r: np.ndarray, e: Evidence, log_prior: np.ndarray
+) -> tuple[list[list[Peak]], int]:
     """Distinct peaks of every hypothesis, highest first, and how many draws of the cloud did not solve.
 
-    Each is climbed from its best draw; from its next best only where that peak is within `WORTH_CLIMBING` of the best.
+    Each is climbed from its best draw; then from the likeliest neighbour's peak, and where it is within
+    `WORTH_CLIMBING` of the best from its next draw too. A vehicle that explains the readings with one fault is near one
+    that does with another; draws of the prior start so far off that they often end on the wrong side of a bend (a
+    receiver that runs dry).
     """
     count, width = table.base.shape[0], table.kinds.shape[1]
     cloud = _cloud(width, 20)
     score, unknowns = np.empty((count, CLOUD)), np.empty((count, CLOUD, 4))
     lost = sum(shared(lambda h: scan(table, h, r, e, cloud, score[h], unknowns[h]), range(count)))
-    starts = np.argsort(-score, axis=1)[:, :STARTS]
+    starts = np.argsort(-score, axis=1)
 
-    def from_start(at: tuple[int, int]) -> Peak | None:
+    def from_draw(at: tuple[int, int]) -> Peak | None:
         h, i = at[0], starts[at]
         return _rise(table, h, r, e, cloud[i].copy(), unknowns[h, i]) if score[h, i] > FAR else None
 
-    found = shared(from_start, [(h, 0) for h in range(count)])
-    peaks = [[] if peak is None else [peak] for peak in found]
-    promising = within(np.array([laplace(p) for p in peaks]) + log_prior, WORTH_CLIMBING)
-    others = [(h, k) for h in promising.tolist() for k in range(1, STARTS)]
-    for (h, _), peak in zip(others, shared(from_start, others), strict=True):
+    def from_neighbour(at: tuple[int, list[int]]) -> Peak | None:
+        h, near = at
+        tries = np.vstack([_with_severities(found[h], peaks[i][0].centre, width) for i in near])
+        level, x = np.empty(len(tries)), np.empty((len(tries), 4))
+        scan(table, h, r, e, tries, level, x)
+        best = int(np.argmax(level))
+        return _rise(table, h, r, e, tries[best], x[best]) if level[best] > FAR else None
+
+    peaks = [[] if peak is None else [peak] for peak in shared(from_draw, [(h, 0) for h in range(count)])]
+    log_p = np.array([laplace(p) for p in peaks]) + log_prior
+    near = _neighbours(found, log_p)
+    again = [(int(h), 1) for h in within(log_p, WORTH_CLIMBING)]
+    again += [(h, 2) for h in range(count) if h not in dict(near)]
+    others = [*zip(near, shared(from_neighbour, near), strict=True), *zip(again, shared(from_draw, again), strict=True)]
+    for (h, _), peak in others:
         if peak is not None:
             peaks[h].append(peak)
     return [_distinct(p) for p in peaks], lost
+
+
+def _neighbours(found: list[Hypothesis], log_p: np.ndarray) -> list[tuple[int, list[int]]]:
+    """Each hypothesis with the likeliest others on its structure that have a peak, where there are any."""
+    best = [i for i in np.argsort(-log_p).tolist() if log_p[i] > 0.5 * FAR]
+    pairs = []
+    for h, mine in enumerate(found):
+        near = [i for i in best if i != h and found[i].structure == mine.structure][:NEIGHBOURS]
+        if near:
+            pairs.append((h, near))
+    return pairs
+
+
+def _with_severities(h: Hypothesis, centre: np.ndarray, width: int) -> np.ndarray:
+    """Rows (n, width): the vehicle at the neighbour's `centre`, with the fault of `h` at every one of `LEVELS`."""
+    sizes = len(h.names) - ("severity" in h.names)
+    rows = np.zeros((len(LEVELS), width))
+    rows[:, :sizes] = centre[:sizes]
+    rows[:, sizes : len(h.names)] = np.array(LEVELS)[:, None]
+    return rows if sizes < len(h.names) else rows[:1]
 
 
 def _distinct(peaks: list[Peak]) -> list[Peak]:

@@ -96,17 +96,19 @@ def nothing_read() -> Evidence:
 def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Posterior:
     """Posterior over all hypotheses.
 
-    Their peaks give each hypothesis an estimate of its evidence (Laplace). Those within `WORTH_BUILDING` of the best
-    get a mixture, which gives a better one, and those within `NEAR` by it are sampled: the likelier, the longer.
+    Their peaks give each hypothesis an estimate of its evidence (Laplace). Those within `WORTH_BUILDING` of the best,
+    and healthy ones always, get a mixture, which gives a better one, and those within `NEAR` by it are sampled: the
+    likelier, the longer.
     """
     table = stack(found)
     width, count = table.kinds.shape[1], len(found)
     seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(2, count))
     log_prior = np.array([h.log_prior for h in found])
-    peaks, lost = explore(table, r, e, log_prior)
+    peaks, lost = explore(found, table, r, e, log_prior)
     log_evidence = np.array([laplace(p) for p in peaks])
 
-    built = within(log_evidence + log_prior, WORTH_BUILDING)
+    healthy = [i for i, h in enumerate(found) if h.fault.id == "healthy"]  # whatever its peaks say: most hangs on it
+    built = np.union1d(within(log_evidence + log_prior, WORTH_BUILDING), np.array(healthy, np.int64))
     crowd = _crowd(built)
     building = BUILDING._replace(first=max(int(BUILDING.first * crowd), 80))
     mixtures = [_mixture(peaks[h], width, building.first, int(ROUNDS * crowd)) for h in built]
