@@ -13,6 +13,7 @@ from bench.calibration.population import SETS
 
 OWN = machine.RESULTS / "calibration_own.csv"
 NESTED = machine.RESULTS / "calibration_nested.csv"
+SINCE = machine.RESULTS / "calibration_nested_since.csv"  # with later priors; goes when all of NESTED is made anew
 OTHER = machine.RESULTS / "calibration_other_physics.csv"
 TRAINED = machine.RESULTS / "calibration_trained.csv"
 WHO = ("engine", "engine, their mix", "classifier")
@@ -147,6 +148,26 @@ def _ranks(own: Sequence[Row]) -> list[str]:
     return [*text, ""]
 
 
+def _since(newer: Sequence[Row]) -> list[str]:
+    """What was made with later priors than the table below, by the last decision that changed them."""
+    if not newer:
+        return []
+    told = [
+        f"decision 0{decision} " + ", ".join(_difference(r) for r in newer if r["decision"] == decision)
+        for decision in sorted({r["decision"] for r in newer})
+    ]
+    return [
+        "- The rows below were made before decision 014; how one hypothesis is sampled is the same. Ours less dynesty since then (less its longer run), "
+        f"with the priors of {'; '.join(told)}.",
+    ]
+
+
+def _difference(row: Row) -> str:
+    """Ours less dynesty's log evidence, and less that of its longer run where there was one."""
+    longer = f" ({float(row['ours']) - float(row['dynesty_long']):+.2f})" if row.get("dynesty_long") else ""
+    return f"{float(row['difference']):+.2f}{longer}"
+
+
 def _nested(nested: Sequence[Row]) -> list[str]:
     difference, mean, scatter, theirs = (
         np.array([float(r[k]) for r in nested]) for k in ("difference", "ours_mean", "ours_scatter", "dynesty_error")
@@ -161,6 +182,7 @@ def _nested(nested: Sequence[Row]) -> list[str]:
         "Same likelihood and prior. One run of ours against one of dynesty's; our own scatter from four seeds; "
         "dynesty's error as it reports it.",
         "",
+        *_since(rows.read(SINCE)),
         f"- Log evidence within 0.3 of dynesty's first run in {(size <= 0.3).sum()} of {len(size)}; with the last word of "
         f"its longer run where that is further apart, in {(last <= 0.3).sum()} ({met(bool((last <= 0.3).all()))} for all); "
         f"first run: median difference {np.median(difference):+.2f}, median size {np.median(size):.2f}, largest {size.max():.2f}.",
