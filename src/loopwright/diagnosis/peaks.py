@@ -44,10 +44,10 @@ def explore(
 ) -> tuple[list[list[Peak]], int]:
     """Distinct peaks of every hypothesis, highest first, and how many draws of the cloud did not solve.
 
-    Each is climbed from its best draw; then from the likeliest neighbour's peak, and where it is within
-    `WORTH_CLIMBING` of the best from its next draw too. A vehicle that explains the readings with one fault is near one
-    that does with another; draws of the prior start so far off that they often end on the wrong side of a bend (a
-    receiver that runs dry).
+    Each is climbed from its best draw; then from what fits best of the peaks of its likeliest `NEIGHBOURS` with its own
+    fault, and where it is within `WORTH_CLIMBING` of the best from its next draw too. A vehicle that explains the
+    readings with one fault is near one that does with another; draws of the prior start so far off that they often end
+    on the wrong side of a bend (a receiver that runs dry).
     """
     count, width = table.base.shape[0], table.kinds.shape[1]
     cloud = _cloud(width, 20)
