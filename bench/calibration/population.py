@@ -156,7 +156,7 @@ def _reading(rng: np.random.Generator, outputs: np.ndarray, phase: str, point: s
     for _ in range(60):
         _, sigma = scaled(form, reading.value, sigma_of(reading))
         about, _ = scaled(form, mean, sigma)
-        value = math.exp(about + z * sigma) if form in IN_RATIO else mean + z * sigma
+        value = math.exp(about + z * sigma) if IN_RATIO[form] else mean + z * sigma
         reading = replace(reading, value=max(value, FLOOR.get(quantity, -math.inf)))
     return reading
 

@@ -13,9 +13,9 @@ from loopwright.circuit.record import FIELDS
 from loopwright.diagnosis.checks import Check, Gives, checks
 from loopwright.diagnosis.judgement import NextCheck
 from loopwright.diagnosis.likelihood import (
-    IN_RATIO,
     WORD_OUTPUT,
     WORDS,
+    in_scale,
     log_word,
     model_error,
     place_of,
@@ -178,7 +178,7 @@ def _value(check: Check, g: Gives, draws: _Draws) -> np.ndarray | None:
         middle, form = float(np.median(values)), found[1]
         sigma = math.hypot(g.sigma, model_error(check.phase, g.point, g.quantity, "mean", middle))
         _, sigma = scaled(form, middle, sigma)
-        values = np.vectorize(lambda v: scaled(form, v, 0.0)[0])(values) if form in IN_RATIO else values
+        values = in_scale(form, values)
     mean, width = values.mean(1, keepdims=True), WIDTH * values.std(1, keepdims=True)
     values = mean + math.sqrt(1.0 - WIDTH**2) * (values - mean)
     spread = np.maximum(np.hypot(sigma, width), np.ptp(values) / LEVELS)[:, :, None]  # none falls between two levels

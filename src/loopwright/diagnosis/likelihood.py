@@ -8,7 +8,7 @@ probable as the temperature behind it makes it, less a share of plain mistakes.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -21,6 +21,7 @@ __all__ = [
     "TAILS",
     "Evidence",
     "evidence",
+    "in_scale",
     "log_likelihood",
     "log_t",
     "log_word",
@@ -33,8 +34,9 @@ TAILS = 5.0  # degrees of freedom of the t distribution of a reading's error
 MISTAKE = 0.06  # share of words that are simply wrong: a judgement
 AIRFLOW_MISTAKE = 0.20  # a judgement: who does not know this blower takes weak air for normal, or normal for weak
 DIRECT, AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER, HUMIDITY = range(6)
-IN_RATIO = (AFTER_STOP_LOW, AFTER_STOP_HIGH, AIR_SPEED_VENT, AIR_SPEED_CONDENSER)  # forms that are off by a factor
 LEAST_AIR_SPEED = 0.5  # m/s; slower air counts as this: a judgement
+# The least value [SI] by form where readings are off by a factor and compared by logarithms; nought where they are not.
+IN_RATIO = (0.0, 1.0, 1.0, LEAST_AIR_SPEED, LEAST_AIR_SPEED, 0.0)
 
 # The model's own error, one standard deviation: what a sound model of one vehicle is still off by on another.
 # Judgements, checked against vehicles simulated by other physics (see docs/inference.md).
@@ -135,14 +137,12 @@ def sigma_of(reading: Reading) -> float:
 
 
 def scaled(form: int, value: float, sigma: float) -> tuple[float, float]:
-    """A reading and its standard error in the scale in which it is compared: SI, or the logarithm of SI.
+    """A reading and its standard error in the scale in which it is compared (`in_scale`).
 
     An error that grows in proportion to the value is one of the logarithm: with a spread taken at what was read, the
     distance of a great value from a small prediction would have an end (1/0.35 spreads for an air speed).
     """
-    if form not in IN_RATIO:
-        return value, sigma
-    return _in_ratio(form, value), sigma / math.exp(_in_ratio(form, value))
+    return in_scale(form, value), sigma / max(value, IN_RATIO[form]) if IN_RATIO[form] else sigma
 
 
 def evidence(test: Test) -> tuple[Evidence, tuple[Reading, ...], tuple[Observation, ...]]:
@@ -184,35 +184,34 @@ def predicted(out: np.ndarray, place: int, form: int, time: float) -> float:
     Air speeds are 7 m/s at the vent and 3 m/s at the condenser times the share of healthy flow (orders of size; the
     wide error of such a reading covers them). After a stop the pressures close in exponentially.
     """
-    if form == 0:
+    if form == DIRECT:
         return out[place]
-    if form == 1:
+    if form == AFTER_STOP_LOW:
         return out[points.AFTER_COMMON] + (out[points.LOW] - out[points.AFTER_COMMON]) * math.exp(
             -time / out[points.AFTER_TIME]
         )
-    if form == 2:
+    if form == AFTER_STOP_HIGH:
         return out[points.AFTER_COMMON] + (out[points.HIGH] - out[points.AFTER_COMMON]) * math.exp(
             -time / out[points.AFTER_TIME]
         )
-    if form == 3:
+    if form == AIR_SPEED_VENT:
         return 7.0 * out[place]
-    if form == 4:
+    if form == AIR_SPEED_CONDENSER:
         return 3.0 * out[place]
     return min(max(out[place] * 160.0, 0.05), 1.0)
 
 
 @njit(cache=True)
-def _in_ratio(form: int, value: float) -> float:
-    """Logarithm of a value [SI] that is off by a factor; still air counts as slow."""
-    least = LEAST_AIR_SPEED if form >= 3 else 1.0
-    return math.log(max(value, least))
+def in_scale(form: int, value: Any) -> Any:
+    """A value [SI], or an array of them, in the scale in which it is compared: as it is, or its logarithm."""
+    return np.log(np.maximum(value, IN_RATIO[form])) if IN_RATIO[form] > 0.0 else value
 
 
 @njit(cache=True)
 def predict_reading(e: Evidence, k: int, out: np.ndarray) -> float:
     """Prediction of reading `k` of the sheet, in the scale of its value."""
-    y = predicted(out, e.place[k], e.form[k], e.time[k])
-    return _in_ratio(e.form[k], y) if 1 <= e.form[k] <= 4 else y
+    value: float = in_scale(e.form[k], predicted(out, e.place[k], e.form[k], e.time[k]))
+    return value
 
 
 @njit(cache=True)
@@ -238,7 +237,7 @@ def _felt_edge(i: int, ambient: float) -> float:
 @njit(cache=True)
 def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
     """Log probability of a word of what hands or eyes reported, given the circuit's outputs."""
-    if kind == 0:
+    if kind == FELT:
         if word == 6:  # a cold spot: frost or a step in temperature just behind a narrow place
             return math.log(0.02 + 0.75 * _below((out[points.COLD_SPOT] - 7.0) / 3.0))
         t = out[place]
@@ -247,12 +246,12 @@ def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
         lower = 0.0 if word == 0 else _below((_felt_edge(word - 1, ambient) - t) / 3.5)
         return math.log(MISTAKE / 6.0 + (1.0 - MISTAKE) * max(upper - lower, 0.0))
     v = out[place]
-    if kind == 1:
+    if kind == AIRFLOW:
         none = _below((0.12 - v) / 0.06)
         weak = _below((0.62 - v) / 0.13)
         p = none if word == 0 else (weak - none if word == 1 else 1.0 - weak)
         return math.log(AIRFLOW_MISTAKE / 3.0 + (1.0 - AIRFLOW_MISTAKE) * max(p, 0.0))
-    if kind == 2:
+    if kind == SIGHT_GLASS:
         streaks = 0.03 + 0.35 * _below((out[points.OIL] - 0.08) / 0.02)
         if word == 3:
             return math.log(streaks)
@@ -265,7 +264,7 @@ def log_word(kind: int, place: int, word: int, out: np.ndarray) -> float:
         elif word == 4:
             p = 0.04
         return math.log(p * (1.0 - streaks))
-    if kind == 3:
+    if kind == FAN:
         stopped = 0.03 + 0.85 * _below((0.35 - v) / 0.08)
         return math.log(stopped if word == 0 else 1.0 - stopped)
     off = _below((0.06 - v) / 0.03)
