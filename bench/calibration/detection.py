@@ -54,7 +54,14 @@ def other_row(line: str, reading_set: str) -> dict[str, Any]:
         "misfit": round(answer.fit.misfit_probability, 4),
         "alike": " ".join(answer.causes[0].alike),
     }
-    return row | {f"p_{c.fault}": round(c.probability, 6) for c in answer.causes}
+    for cause in answer.causes:
+        row[f"p_{cause.fault}"] = round(cause.probability, 6)
+        if cause.fault == truth["fault"] and cause.severity is not None:
+            s, size = cause.severity, truth["severity"]
+            if (s.quantity, s.point) == (size["quantity"], size.get("point") if s.point else s.point):
+                i = s.interval
+                row |= {"severity": size["value"], "low": i.low, "median": i.median, "high": i.high}
+    return row
 
 
 def _test(sheet: Mapping[str, Any]) -> Test:

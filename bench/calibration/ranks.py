@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -81,32 +82,38 @@ def uniformity(ranks: np.ndarray, bins: int = BINS) -> tuple[np.ndarray, float, 
     return counts, statistic, float(chi2.sf(statistic, bins - 1))
 
 
-def surprise(given: Sequence[Mapping[str, float]], truths: Sequence[str]) -> float:
+def surprise(given: Sequence[Mapping[str, float]], truths: Sequence[str], weights: np.ndarray | None = None) -> float:
     """Mean log probability of the truth less what honest probabilities expect, in standard errors (negative: too sure).
 
     Under honesty log p(truth) has mean -H(p) and a variance that p gives, sheet by sheet; probabilities under 1e-6 are
-    taken as that.
+    taken as that. `weights` (n,) of the sheets' gaps, one each where left out.
     """
     gap, variance = 0.0, 0.0
-    for shares, truth in zip(given, truths, strict=True):
+    for weight, shares, truth in zip(np.ones(len(given)) if weights is None else weights, given, truths, strict=True):
         p = np.maximum(np.array(list(shares.values())), 1e-6)
         p = p / p.sum()
         log_p = np.log(p)
         mean = float((p * log_p).sum())
-        gap += float(log_p[list(shares).index(truth)]) - mean
+        gap += float(weight) * (float(log_p[list(shares).index(truth)]) - mean)
         variance += float((p * (log_p - mean) ** 2).sum())
     return gap / math.sqrt(max(variance, 1e-12))
 
 
-def calibration_error(p: np.ndarray, hit: np.ndarray) -> float:
+def told_over_drawn(given: Sequence[Mapping[str, float]], truths: Sequence[str]) -> dict[str, tuple[float, int]]:
+    """How often each cause should be the truth by what was told of it, and how often it was drawn.
+
+    A draw of causes is uneven by chance alone. With each sheet weighted by told over drawn of its truth that chance is
+    out, as in post-stratification, and with it whatever would be told too often of a cause everywhere.
+    """
+    drawn = Counter(truths)
+    return {cause: (sum(shares.get(cause, 0.0) for shares in given), drawn[cause]) for cause in sorted(drawn)}
+
+
+def calibration_error(p: np.ndarray, hit: np.ndarray, weights: np.ndarray | None = None) -> float:
     """Expected calibration error: mean gap, over ten bins, between share come true and mean probability."""
+    gap = (hit - p) * (1.0 if weights is None else weights)
     place = np.minimum((p * 10).astype(int), 9)
-    error = 0.0
-    for b in range(10):
-        mine = place == b
-        if mine.any():
-            error += float(abs(hit[mine].mean() - p[mine].mean()) * mine.mean())
-    return error
+    return float(sum(abs(gap[place == b].sum()) for b in range(10)) / len(p))
 
 
 def perfect_error(p: np.ndarray, repeats: int = 400, seed: int = 5) -> tuple[float, float]:

@@ -39,6 +39,7 @@ def write() -> str:
     parts += _detection("What a classifier trained on those other physics finds", trained) if trained else []
     parts += _side_by_side(other, trained) if other and trained else []
     parts += _probabilities("Class probabilities on other physics", other) if other else []
+    parts += _severity_by_fault(other) if any(r.get("low") for r in other) else []
     text = "\n".join(parts) + "\n"
     REPORT.write_text(text, encoding="utf-8", newline="\n")
     return text
@@ -66,7 +67,28 @@ def _own(own: Sequence[Row]) -> list[str]:
         f"{redrawn} draws did not solve and were drawn again.",
         "",
     ]
-    return text + _probabilities("Class probabilities", own, level="###") + _coverage(own) + _ranks(own)
+    return text + _probabilities("Class probabilities", own, level="###") + _evened(own) + _coverage(own) + _ranks(own)
+
+
+def _evened(own: Sequence[Row]) -> list[str]:
+    """The same without the luck of which causes were drawn."""
+    given, truths = [detection.probabilities(r) for r in own], [r["truth"] for r in own]
+    causes = ranks.told_over_drawn(given, truths)
+    weights = np.array([causes[t][0] / causes[t][1] for t in truths])
+    p, hit = _pairs(own, "first cause")
+    off = {
+        c: (drawn - told) / np.sqrt(max(told * (1.0 - told / len(own)), 1e-9)) for c, (told, drawn) in causes.items()
+    }
+    cause = max(off, key=lambda c: abs(off[c]))
+    told, drawn = causes[cause]
+    return [
+        f"Which causes were drawn is luck too: {cause} {drawn} times where {told:.0f} were told ({off[cause]:+.1f} "
+        "standard errors, the furthest of all). With every cause weighted to what was told of it: first cause told "
+        f"{(weights * p).mean():.3f}, true {(weights * hit).mean():.3f}, error "
+        f"{ranks.calibration_error(p, hit, weights):.3f}; log probability of the truth "
+        f"{ranks.surprise(given, truths, weights):+.1f} standard errors.",
+        "",
+    ]
 
 
 def _probabilities(title: str, given: Sequence[Row], level: str = "##") -> list[str]:
@@ -121,12 +143,34 @@ def _coverage(own: Sequence[Row]) -> list[str]:
         mine = [r for r in own if r.get("low") and name in ("all", r["set"])]
         if not mine:
             continue
-        s, low, high = (np.array([float(r[k]) for r in mine]) for k in ("severity", "low", "high"))
-        inside = float(((s >= low) & (s <= high)).mean())
+        inside, below, above = _inside(mine)
         chance = abs(inside - 0.9) <= 1.96 * ranks.standard_error(0.9, len(mine))
-        percent = (inside, ranks.standard_error(inside, len(mine)), (s < low).mean(), (s > high).mean())
+        percent = (inside, ranks.standard_error(inside, len(mine)), below, above)
         mark = met(0.87 <= inside <= 0.93, chance)
         text.append(_line(name, len(mine), *(f"{100 * v:.1f}" for v in percent), mark))
+    return [*text, ""]
+
+
+def _inside(given: Sequence[Row]) -> tuple[float, float, float]:
+    """Shares of severities inside, below and above their intervals."""
+    s, low, high = (np.array([float(r[k]) for r in given]) for k in ("severity", "low", "high"))
+    return float(((s >= low) & (s <= high)).mean()), float((s < low).mean()), float((s > high).mean())
+
+
+def _severity_by_fault(other: Sequence[Row]) -> list[str]:
+    """Coverage of the 90 % intervals on other physics, everything read."""
+    text = [
+        "## Severity on other physics",
+        "",
+        "90 % intervals of the true cause where it is listed (over 2 %), everything read. A restriction's healthy "
+        "passage, a valve's full opening and where foreign gas gathers are other things in that simulator, so shares "
+        "of them are not ours.",
+        *_head("fault", "n", "inside, %", "below", "above"),
+    ]
+    sized = [r for r in other if r.get("low") and r["set"] == SETS[2]]
+    for fault in ("all", *sorted({r["truth"] for r in sized})):
+        mine = [r for r in sized if fault in ("all", r["truth"])]
+        text.append(_line(fault, len(mine), *(f"{100 * v:.0f}" for v in _inside(mine))))
     return [*text, ""]
 
 
