@@ -20,6 +20,7 @@ __all__ = ["Posterior", "draw_prior", "infer"]
 STRIDE = 64  # prior draws that one thread takes at a time
 WORTH_BUILDING = 7.5  # nats under the best by its peaks, beyond which a hypothesis keeps their estimate, 0 to 4 low
 NEAR = 6.5  # nats under the best by its mixture, beyond which a hypothesis keeps that estimate and is not sampled
+USUAL = 2.0  # nats by which an estimate may be off as others are; what is more is that hypothesis' own affair
 
 
 @dataclass(frozen=True)
@@ -98,14 +99,15 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
 
     Their peaks give each hypothesis an estimate of its evidence (Laplace). Those within `WORTH_BUILDING` of the best,
     and healthy ones always, get a mixture, which gives a better one, and those within `NEAR` by it are sampled: the
-    likelier, the longer.
+    likelier, the longer. By how much the estimates of those fell short on this sheet, the others' are raised.
     """
     table = stack(found)
     width, count = table.kinds.shape[1], len(found)
     seeds = np.random.default_rng(seed).integers(1, 2**31 - 1, size=(2, count))
     log_prior = np.array([h.log_prior for h in found])
     peaks, lost = explore(found, table, r, e, log_prior)
-    log_evidence = np.array([laplace(p) for p in peaks])
+    by_peaks = np.array([laplace(p) for p in peaks])
+    log_evidence = by_peaks.copy()
 
     healthy = [i for i, h in enumerate(found) if h.fault.id == "healthy"]  # whatever its peaks say: most hangs on it
     built = np.union1d(within(log_evidence + log_prior, WORTH_BUILDING), np.array(healthy, np.int64))
@@ -132,10 +134,18 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
         return sample(table, h, r, e, seeds[1, h], part, parts[chosen[m]], drawing, share[m], u[m], outs[m], stats[m])
 
     longest_first = np.argsort(-share)
+    by_mixture = log_evidence[near]
     log_evidence[near[longest_first]] = shared(to_sample, longest_first)
+    log_evidence[np.setdiff1d(built, near)] += _shortfall(log_evidence[near] - by_mixture)
+    log_evidence[np.setdiff1d(np.arange(count), built)] += _shortfall(log_evidence[near] - by_peaks[near])
     drawn = np.maximum(stats[:, EFFECTIVE], 1.0)
     worth = drawn / (drawn + drawing.kept)  # both samplings, the second from the first, leave their own luck
     return _assemble(found, near, u, outs, worth, log_evidence, lost / (CLOUD * count))
+
+
+def _shortfall(off: np.ndarray) -> float:
+    """Log of the mean factor by which estimates, `off` in their logarithms, fell short."""
+    return float(np.log(np.mean(np.exp(np.clip(off, -USUAL, USUAL)))))
 
 
 def _crowd(chosen: np.ndarray) -> float:
