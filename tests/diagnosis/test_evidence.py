@@ -26,7 +26,7 @@ from loopwright.diagnosis.likelihood import (
     predict_reading,
 )
 from loopwright.diagnosis.prior import Hypothesis, hypotheses, stack
-from loopwright.diagnosis.sampler import draw_prior, infer, nothing_read, solve_draws
+from loopwright.diagnosis.sampler import draw_prior, infer, nothing_read, shortfall, solve_draws
 from loopwright.fluids import refrigerant_array
 from loopwright.readings import Conditions, Reading, Test, Vehicle, Weather, read
 
@@ -199,7 +199,7 @@ BENT = 1.5  # severity, in the prior's standard deviations, beyond which the tai
 
 
 def test_a_bent_tail_of_severity_is_not_thinned() -> None:
-    """Gauges and vent, too little refrigerant: by 2,000,000 draws of the prior 11.1 % of the posterior is beyond, and
+    """Gauges and vent, too little refrigerant: by 2,000,000 draws of the prior 11.7 % of the posterior is beyond, and
     a sampler whose parts all stepped back to the peak had 5 to 7 % there."""
     test, truth = hard_sheet("a bent tail of severity")
     e, _, _ = evidence(test)
@@ -208,7 +208,7 @@ def test_a_bent_tail_of_severity_is_not_thinned() -> None:
     severity = len(short.names) - 1
     beyond = [(infer([short], r, e, seed).u[:, severity] > BENT).mean() for seed in range(12)]
     # One run scatters by 0.03 (measured), the mean of twelve by 0.009; three times that.
-    assert np.mean(beyond) == pytest.approx(0.111, abs=0.027)
+    assert np.mean(beyond) == pytest.approx(0.117, abs=0.027)
 
 
 def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> None:
@@ -232,6 +232,8 @@ def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> 
         "low by its peaks",  # short of refrigerant: its peaks put it 3.9 nats low, and so at 0.0005 for 0.03
         "no draw leads to it",  # a narrow passage: the two best draws of the cloud lead to a peak 14 nats lower
         "sound and 3.5 spreads short",  # healthy, no draw nor neighbour leads there: 19 nats low by its peaks
+        "a neighbour finds it late",  # too much refrigerant: 14 nats low until a second round of neighbours
+        "neighbours of the second round lead there",  # too much oil: 4 nats low
     ],
 )
 def test_no_cause_is_left_out_for_want_of_a_way_to_it(name: str) -> None:
@@ -243,3 +245,11 @@ def test_no_cause_is_left_out_for_want_of_a_way_to_it(name: str) -> None:
     true = next(i for i, h in enumerate(found) if (h.fault.id, h.variant.name) == (truth.fault.id, truth.variant.name))
     alone = np.mean([infer([found[true]], r, e, seed).log_evidence[0] for seed in SEEDS])
     assert infer(found, r, e, 0).log_evidence[true] == pytest.approx(alone, abs=1.5)
+
+
+def test_estimates_are_raised_by_the_mean_factor_that_others_fell_short() -> None:
+    """What is not sampled keeps a first estimate, raised as far as those of the sampled ones fell short on its sheet;
+    one that was off by a thousandfold does not raise all others so."""
+    assert shortfall(np.array([0.0, 0.0])) == 0.0
+    assert shortfall(np.log([1.0, 2.0, 3.0])) == pytest.approx(math.log(2.0))
+    assert shortfall(np.array([0.0, 0.0, 0.0, math.log(1000.0)])) < 1.0

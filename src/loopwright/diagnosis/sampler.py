@@ -15,7 +15,7 @@ from loopwright.diagnosis.posterior import weigh
 from loopwright.diagnosis.prior import Hypothesis, Table, stack
 from loopwright.diagnosis.threads import shared
 
-__all__ = ["Posterior", "draw_prior", "infer"]
+__all__ = ["Posterior", "draw_prior", "infer", "shortfall"]
 
 STRIDE = 64  # prior draws that one thread takes at a time
 WORTH_BUILDING = 7.5  # nats under the best by its peaks, beyond which a hypothesis keeps their estimate, 0 to 4 low
@@ -136,15 +136,19 @@ def infer(found: list[Hypothesis], r: np.ndarray, e: Evidence, seed: int) -> Pos
     longest_first = np.argsort(-share)
     by_mixture = log_evidence[near]
     log_evidence[near[longest_first]] = shared(to_sample, longest_first)
-    log_evidence[np.setdiff1d(built, near)] += _shortfall(log_evidence[near] - by_mixture)
-    log_evidence[np.setdiff1d(np.arange(count), built)] += _shortfall(log_evidence[near] - by_peaks[near])
+    log_evidence[np.setdiff1d(built, near)] += shortfall(log_evidence[near] - by_mixture)
+    log_evidence[np.setdiff1d(np.arange(count), built)] += shortfall(log_evidence[near] - by_peaks[near])
     drawn = np.maximum(stats[:, EFFECTIVE], 1.0)
     worth = drawn / (drawn + drawing.kept)  # both samplings, the second from the first, leave their own luck
     return _assemble(found, near, u, outs, worth, log_evidence, lost / (CLOUD * count))
 
 
-def _shortfall(off: np.ndarray) -> float:
-    """Log of the mean factor by which estimates, `off` in their logarithms, fell short."""
+def shortfall(off: np.ndarray) -> float:
+    """Log of the mean factor by which estimates, `off` (n,) in their logarithms, fell short.
+
+    >>> round(shortfall(np.log([1.0, 3.0])), 4)
+    0.6931
+    """
     return float(np.log(np.mean(np.exp(np.clip(off, -USUAL, USUAL)))))
 
 
