@@ -69,7 +69,7 @@ def explore(
         level, x = np.empty(len(tries)), np.empty((len(tries), 4))
         scan(table, h, r, e, tries, level, x)
         best = int(np.argmax(level))
-        if level[best] < level_tried[h] + BETTER:
+        if level[best] <= level_tried[h] + BETTER:
             return None
         level_tried[h] = level[best]
         return _rise(table, h, r, e, tries[best], x[best])
