@@ -58,7 +58,7 @@ def other_row(line: str, reading_set: str) -> dict[str, Any]:
         row[f"p_{cause.fault}"] = round(cause.probability, 6)
         if cause.fault == truth["fault"] and cause.severity is not None:
             s, size = cause.severity, truth["severity"]
-            if (s.quantity, s.point) == (size["quantity"], size.get("point") if s.point else s.point):
+            if s.quantity == size["quantity"] and s.point in (None, size.get("point")):
                 i = s.interval
                 row |= {"severity": size["value"], "low": i.low, "median": i.median, "high": i.high}
     return row

@@ -232,8 +232,8 @@ def test_evidence_of_a_bent_posterior_agrees_with_many_draws_of_one_wide_t() -> 
         "low by its peaks",  # short of refrigerant: its peaks put it 3.9 nats low, and so at 0.0005 for 0.03
         "no draw leads to it",  # a narrow passage: the two best draws of the cloud lead to a peak 14 nats lower
         "sound and 3.5 spreads short",  # healthy, no draw nor neighbour leads there: 19 nats low by its peaks
-        "a neighbour finds it late",  # too much refrigerant: 14 nats low until a second round of neighbours
-        "neighbours of the second round lead there",  # too much oil: 4 nats low
+        "from a neighbour's second draw",  # too much refrigerant: 14 nats low
+        "from a neighbour that another draw makes likely",  # too much oil: 4 nats low
     ],
 )
 def test_no_cause_is_left_out_for_want_of_a_way_to_it(name: str) -> None:

@@ -18,8 +18,8 @@ from loopwright.diagnosis.threads import shared
 __all__ = ["Posterior", "draw_prior", "infer", "shortfall"]
 
 STRIDE = 64  # prior draws that one thread takes at a time
-WORTH_BUILDING = 7.5  # nats under the best by its peaks, beyond which a hypothesis keeps their estimate, 0 to 4 low
-NEAR = 6.5  # nats under the best by its mixture, beyond which a hypothesis keeps that estimate and is not sampled
+WORTH_BUILDING = 7.5  # nats under the best by its peaks, beyond which a hypothesis keeps their estimate, raised
+NEAR = 6.5  # nats under the best by its mixture, beyond which it keeps that estimate, raised, and is not sampled
 USUAL = 2.0  # nats by which an estimate may be off as others are; what is more is that hypothesis' own affair
 
 
