@@ -17,10 +17,12 @@ from loopwright.diagnosis.threads import shared
 __all__ = ["CLOUD", "STARTS", "Peak", "explore", "laplace", "within"]
 
 CLOUD = 48  # prior draws from which each hypothesis picks its starts
-STARTS = 3  # of each hypothesis at most: the two best draws of the cloud, and what fits best of its neighbours
+ROUNDS = 2  # of looking at neighbours' peaks: those found in the first are new to others
+STARTS = 2 + ROUNDS  # of each hypothesis at most: the two best draws of the cloud, and what fits best of its neighbours
 NEIGHBOURS = 4  # likeliest hypotheses on the same structure whose peaks are tried as another's start
 LEVELS = (-1.5, 0.0, 1.5)  # of severity, in spreads of its prior, tried with a neighbour's vehicle
 ITERATIONS = 12
+BETTER = 0.5  # nats by which a start must fit better than the one climbed from a round before
 APART = 0.3  # of one unknown at least, in spreads of the prior, between two peaks
 WORTH_CLIMBING = 15.0  # nats under the best by its first peak, beyond which its next draw is not climbed
 LOG_2PI = math.log(2.0 * math.pi)
@@ -46,15 +48,15 @@ def explore(
     """Distinct peaks of every hypothesis, highest first, and how many draws of the cloud did not solve.
 
     Each is climbed from its best draw, where it is within `WORTH_CLIMBING` of the best from its next draw too, and
-    then from what fits best of the peaks that its likeliest `NEIGHBOURS` have by now with its own fault. A vehicle that
-    explains the readings with one fault is near one that does with another; draws of the prior start so far off that
-    they often end on the wrong side of a bend (a receiver that runs dry).
+    then, `ROUNDS` times, from what fits best of the peaks of its likeliest `NEIGHBOURS` with its own fault. A vehicle
+    that explains the readings with one fault is near one that does with another; draws of the prior start so far off
+    that they often end on the wrong side of a bend (a receiver that runs dry).
     """
     count, width = table.base.shape[0], table.kinds.shape[1]
     cloud = _cloud(width, 20)
     score, unknowns = np.empty((count, CLOUD)), np.empty((count, CLOUD, 4))
     lost = sum(shared(lambda h: scan(table, h, r, e, cloud, score[h], unknowns[h]), range(count)))
-    starts = np.argsort(-score, axis=1)
+    starts, level_tried = np.argsort(-score, axis=1), np.full(count, FAR)
 
     def from_draw(at: tuple[int, int]) -> Peak | None:
         h, i = at[0], starts[at]
@@ -66,7 +68,10 @@ def explore(
         level, x = np.empty(len(tries)), np.empty((len(tries), 4))
         scan(table, h, r, e, tries, level, x)
         best = int(np.argmax(level))
-        return _rise(table, h, r, e, tries[best], x[best]) if level[best] > FAR else None
+        if level[best] <= level_tried[h] + BETTER:
+            return None
+        level_tried[h] = level[best]
+        return _rise(table, h, r, e, tries[best], x[best])
 
     peaks = [[] if peak is None else [peak] for peak in shared(from_draw, [(h, 0) for h in range(count)])]
 
@@ -81,8 +86,9 @@ def explore(
     alone = set(range(count)) - {h for h, _ in _neighbours(found, log_p())}
     again = [(int(h), 1) for h in within(log_p(), WORTH_CLIMBING)] + [(h, 2) for h in alone]
     keep(again, shared(from_draw, again))
-    near = _neighbours(found, log_p())
-    keep(near, shared(from_neighbour, near))
+    for _ in range(ROUNDS):
+        near = _neighbours(found, log_p())
+        keep(near, shared(from_neighbour, near))
     return peaks, lost
 
 
